@@ -1,1 +1,7 @@
-//! (under construction)
+//! One sitting at the bench, as a pure state machine: records in, effects out.
+
+mod ledger;
+pub mod setup;
+
+pub use ledger::{Bracket, Check, CheckKind, Ledger, Reading, RunState, Sitting, Spot, Status};
+pub use setup::Setup;

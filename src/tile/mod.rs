@@ -1,1 +1,6 @@
-//! (under construction)
+//! The reference tile: what proves the meter. A check is judged here, and so is the bracket between
+//! two checks; when to ask for one is the run's business.
+
+mod check;
+
+pub use check::{CheckVerdict, GeometryCheck, TileRule, drift_gu, holds};

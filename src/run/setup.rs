@@ -1,0 +1,232 @@
+//! The resolved set-up of a run: all that decides what its bytes mean. It stands in the recording's
+//! head, so that a run is judged by the study as it stood then.
+
+use crate::tile::TileRule;
+use crate::units::Geometry;
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+/// Everything that a run is judged by. The study makes it; the run knows no study.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Setup {
+    /// Name of the study.
+    pub study: String,
+    /// Who holds the meter; empty if nobody was named.
+    pub operator: String,
+    /// Serial port as the study names it, or `sim:FILE`.
+    pub port: String,
+    /// The meter's profile, whole, as TOML.
+    pub profile: String,
+    /// Geometries of the plan, rising; every placement must give them all.
+    pub geometries: Vec<Geometry>,
+    /// The reference tile.
+    pub tile: Tile,
+    /// When checks are asked for and how drift is treated.
+    pub procedure: Procedure,
+    /// The panels of this run.
+    pub panels: Vec<Panel>,
+    /// Treatments that stand on those panels.
+    pub treatments: Vec<Treatment>,
+    /// All zones of the run, panel by panel in the study's order.
+    pub zones: Vec<Zone>,
+    /// Reading order: indices into `zones`, each once, in blocks that hold both sides.
+    pub plan: Vec<Block>,
+}
+
+/// The tile, with its value at each geometry.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Tile {
+    /// What the tile is called.
+    pub name: String,
+    /// Date on the certificate, `YYYY-MM-DD`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub certificate_date: Option<String>,
+    /// Assigned values, one for each geometry of the plan.
+    pub values: Vec<TileValue>,
+    /// What a check must keep to.
+    pub rule: TileRule,
+}
+
+/// The tile's assigned value at one geometry.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TileValue {
+    /// Geometry.
+    pub geometry_deg: Geometry,
+    /// Assigned value, GU.
+    pub assigned_gu: Decimal,
+    /// Expanded uncertainty (k = 2) of the assigned value, GU, where the certificate states one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expanded_uncertainty_gu: Option<Decimal>,
+}
+
+/// What a drift inside the limit does to the values.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DriftPolicy {
+    /// Values stay as read; the drift enters the uncertainty.
+    Allow,
+    /// The gain is interpolated in time between the two checks of the bracket.
+    Correct,
+}
+
+/// The rules of one sitting.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Procedure {
+    /// Placements on each zone, 1 or more.
+    pub readings_per_zone: u32,
+    /// Ask for an interim check after this many zone placements since the last check.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub interim_after_readings: Option<u32>,
+    /// Ask for an interim check this many minutes after the last check.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub interim_after_min: Option<u32>,
+    /// A pause of this many minutes ends the sitting: a check comes first and both sides are read again.
+    pub longest_pause_min: u32,
+    /// What a drift inside the limit does to the values.
+    pub drift_policy: DriftPolicy,
+}
+
+/// A panel of the run.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Panel {
+    /// Short name, such as `P1`.
+    pub id: String,
+    /// Width of the panel as drawn, mm.
+    pub width_mm: f64,
+    /// Height of the panel as drawn, mm.
+    pub height_mm: f64,
+}
+
+/// A treatment on the panels of the run.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Treatment {
+    /// Short code, such as `T3`.
+    pub code: String,
+    /// Name of the product.
+    pub name: String,
+    /// Batch as printed on the container; empty if unknown.
+    pub batch: String,
+    /// How it was put on; empty if not noted.
+    pub how: String,
+    /// Hours it is to cure before the first treated reading.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cure_hours: Option<f64>,
+}
+
+/// Which half of the comparison a zone belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// Stays bare.
+    Control,
+    /// Gets a treatment.
+    Treated,
+}
+
+impl Role {
+    /// The role as it stands in the tables.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
+        match self {
+            Role::Control => "control",
+            Role::Treated => "treated",
+        }
+    }
+}
+
+/// One marked spot of a panel.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Zone {
+    /// Index of its panel in [`Setup::panels`].
+    pub panel: usize,
+    /// Name of the zone, unique on its panel.
+    pub name: String,
+    /// Which half it belongs to.
+    pub role: Role,
+    /// Index of its treatment in [`Setup::treatments`]; absent on a control zone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub treatment: Option<usize>,
+    /// Stage of the patch, such as `bare` or `washed-10`; on a control zone, that of the panel.
+    pub stage: String,
+    /// When the treatment was put on, RFC 3339, where the study says so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub applied_at: Option<String>,
+    /// Left edge, mm from the left of the panel.
+    pub x_mm: f64,
+    /// Upper edge, mm from the top of the panel.
+    pub y_mm: f64,
+    /// Width, mm.
+    pub width_mm: f64,
+    /// Height, mm.
+    pub height_mm: f64,
+}
+
+/// Zones that are read together: an interim check waits for the end of a block.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Block(pub Vec<usize>);
+
+impl Setup {
+    /// Panel and zone in one word, such as `P1 A3`; the zone alone where the run has one panel.
+    #[must_use]
+    pub fn zone_label(&self, zone: usize) -> String {
+        let at = &self.zones[zone];
+        if self.panels.len() == 1 {
+            return at.name.clone();
+        }
+        format!("{} {}", self.panels[at.panel].id, at.name)
+    }
+
+    /// The tile's value at a geometry of the plan.
+    #[must_use]
+    pub fn tile_value(&self, geometry: Geometry) -> Option<&TileValue> {
+        self.tile.values.iter().find(|v| v.geometry_deg == geometry)
+    }
+
+    /// Whether the parts of the set-up fit together; what is wrong otherwise. A head that a person
+    /// edited, or another program wrote, must not make the run panic.
+    ///
+    /// # Errors
+    /// A sentence naming the part that does not fit.
+    pub fn check(&self) -> Result<(), String> {
+        let mut seen = vec![false; self.zones.len()];
+        for &zone in self.plan.iter().flat_map(|block| &block.0) {
+            match seen.get_mut(zone) {
+                Some(seen) if !*seen => *seen = true,
+                Some(_) => return Err(format!("the plan names zone number {zone} twice")),
+                None => return Err(format!("the plan names zone number {zone}, which is not there")),
+            }
+        }
+        if self.plan.iter().any(|block| block.0.is_empty()) || self.plan.is_empty() {
+            return Err("the plan is empty or has an empty block".to_owned());
+        }
+        if self.zones.len() > usize::from(u16::MAX) {
+            return Err("the run has more than 65,535 zones".to_owned());
+        }
+        if let Some(zone) = self.zones.iter().find(|z| z.panel >= self.panels.len()) {
+            return Err(format!("zone `{}` stands on a panel that is not there", zone.name));
+        }
+        if let Some(zone) =
+            self.zones.iter().find(|z| z.treatment.is_some_and(|t| t >= self.treatments.len()))
+        {
+            return Err(format!("zone `{}` has a treatment that is not there", zone.name));
+        }
+        if self.geometries.is_empty() {
+            return Err("the plan has no geometry".to_owned());
+        }
+        match self.geometries.iter().find(|&&g| self.tile_value(g).is_none()) {
+            Some(geometry) => Err(format!("the tile has no value at {geometry}")),
+            None if self.tile.rule.readings == 0 || self.procedure.readings_per_zone == 0 => {
+                Err("a check and a zone need at least one reading".to_owned())
+            }
+            None => Ok(()),
+        }
+    }
+}
