@@ -4,11 +4,30 @@
 //! gives values only where it matches the profile in full; whatever else comes is passed over because
 //! the profile says so, or refused with a [`Refusal`] that says what to do.
 
-pub mod limits;
-pub mod lines;
+mod examples;
+mod layout;
+mod limits;
+mod lines;
+mod parse;
+mod profile;
+mod profile_file;
+mod refusal;
+pub mod shipped;
 
 pub use limits::Limits;
 pub use lines::Line;
 pub use lines::LineAssembler;
 pub use lines::LineEnd;
 pub use lines::MAX_LINE_BYTES;
+pub use parse::DecimalMark;
+pub use parse::Encoding;
+pub use parse::LineOutcome;
+pub use parse::LineReader;
+pub use parse::SequenceRange;
+pub use profile::Dtr;
+pub use profile::FlowControl;
+pub use profile::Parity;
+pub use profile::Profile;
+pub use profile::Serial;
+pub use refusal::Refusal;
+pub use refusal::Seen;

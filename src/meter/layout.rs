@@ -1,0 +1,333 @@
+//! The `[line]` table of a profile into a [`LineReader`], and what the table may not say.
+
+use crate::meter::Limits;
+use crate::meter::LineReader;
+use crate::meter::SequenceRange;
+use crate::meter::parse::Field;
+use crate::meter::parse::Layout;
+use crate::meter::parse::MAX_FIELDS;
+use crate::meter::parse::Separator;
+use crate::meter::profile_file::File;
+use crate::meter::profile_file::LineTable;
+use crate::meter::profile_file::Source;
+use crate::text::Problem;
+use crate::text::nearest;
+use crate::units::Geometry;
+use crate::units::PerGeometry;
+use regex::Regex;
+use regex::RegexSetBuilder;
+use std::ops::Range;
+use toml::Spanned;
+
+/// The value of `separator` that stands for one or more spaces or tabs.
+const BLANKS: &str = "blanks";
+
+const FIELD_NAMES: [(&str, Field); 9] = [
+    ("gloss", Field::Gloss(None)),
+    ("gloss_20", Field::Gloss(Some(Geometry::Deg20))),
+    ("gloss_60", Field::Gloss(Some(Geometry::Deg60))),
+    ("gloss_85", Field::Gloss(Some(Geometry::Deg85))),
+    ("geometry", Field::Geometry),
+    ("sequence", Field::Sequence),
+    ("status", Field::Status),
+    ("unit", Field::Unit),
+    ("skip", Field::Skip),
+];
+
+type Fields = Box<[(Box<str>, Field)]>;
+
+pub(super) fn compile(source: Source<'_>, file: &File, limits: Limits) -> Result<LineReader, Problem> {
+    let line = file.line.get_ref();
+    let (layout, fields, place) = match (&line.separator, &line.fields, &line.pattern) {
+        (Some(separator), Some(fields), None) => {
+            let layout = Layout::Separated(separator_of(source, line, separator)?);
+            (layout, named_fields(source, fields)?, fields.span())
+        }
+        (None, None, Some(pattern)) => {
+            let (layout, fields) = pattern_of(source, pattern)?;
+            (layout, fields, pattern.span())
+        }
+        (separator, fields, _) => {
+            let place = separator.as_ref().map(Spanned::span).or(fields.as_ref().map(Spanned::span));
+            let what = "the layout of the line is not given, or given twice";
+            let hint = "give either `separator` and `fields`, or `pattern`";
+            return Err(source.problem(place.unwrap_or(file.line.span()), what, hint));
+        }
+    };
+    check_geometry(source, line, &fields, place.clone())?;
+    let has = |wanted: Field| fields.iter().any(|&(_, field)| field == wanted);
+    let units = needs_field(source, line.units.as_ref(), "units", "unit", has(Field::Unit))?;
+    let ok = needs_field(source, file.status.ok.as_ref(), "status.ok", "status", has(Field::Status))?;
+    needs_field(source, line.geometry_words.as_ref(), "geometry_words", "geometry", has(Field::Geometry))?;
+    let sequence = needs_field(source, file.sequence.as_ref(), "sequence", "sequence", has(Field::Sequence))?;
+    if has(Field::Status) && ok.is_none_or(Vec::is_empty) {
+        let hint = "add `[status]` with `ok = [\"…\"]`; a line with any other status is refused";
+        return Err(source.problem(place, "the status is read, but no word says that all is well", hint));
+    }
+    let default_units = || vec!["GU".to_owned()];
+    Ok(LineReader {
+        encoding: line.encoding,
+        decimal: line.decimal,
+        decimals: decimals(source, line)?,
+        trim: line.trim.unwrap_or(true),
+        layout,
+        geometry: line.geometry_deg.as_ref().map(|geometry| *geometry.get_ref()),
+        geometry_words: geometry_words(line),
+        units: boxed(&units.cloned().unwrap_or_else(default_units)),
+        ok: boxed(ok.map_or(&[], Vec::as_slice)),
+        errors: errors(source, file)?,
+        ignore: ignored(source, &line.ignore)?,
+        limits,
+        sequence: sequence_range(source, file, sequence.map(|table| (table.first, table.last)))?,
+        fields,
+    })
+}
+
+pub(super) fn has_sequence(reader: &LineReader) -> bool {
+    reader.fields.iter().any(|&(_, field)| field == Field::Sequence)
+}
+
+pub(super) fn geometries(reader: &LineReader) -> PerGeometry<()> {
+    let own = reader.fields.iter().filter_map(|&(_, field)| match field {
+        Field::Gloss(geometry) => geometry.or(reader.geometry),
+        _ => None,
+    });
+    let named = reader.geometry_words.iter().map(|&(_, geometry)| geometry);
+    let reads_words = reader.fields.iter().any(|&(_, field)| field == Field::Geometry);
+    own.chain(named.filter(|_| reads_words)).map(|geometry| (geometry, ())).collect()
+}
+
+fn separator_of(source: Source<'_>, line: &LineTable, given: &Spanned<String>) -> Result<Separator, Problem> {
+    let text = given.get_ref().as_str();
+    let refuse = |what: &str, hint: &str| Err(source.problem(given.span(), what, hint));
+    match text {
+        BLANKS => return Ok(Separator::Blanks),
+        "" => {
+            return refuse(
+                "`separator` is empty",
+                "give the text between two fields, such as \";\" or \"\\t\"",
+            );
+        }
+        _ if text.contains(['\r', '\n']) => {
+            return refuse(
+                "`separator` has a line end in it",
+                "a line end never stands inside a line; see `end`",
+            );
+        }
+        _ if text.contains(line.decimal.character()) => {
+            let hint = "set `decimal` to the other mark, or describe the line by `pattern`";
+            return refuse("`separator` has the decimal mark in it, so no number could be told", hint);
+        }
+        _ if text.contains(|c: char| c.is_ascii_digit() || c == '-' || c == '+') => {
+            let hint = "describe the line by `pattern`";
+            return refuse("`separator` has a digit or a sign in it, so no number could be told", hint);
+        }
+        _ => {}
+    }
+    Ok(match text.as_bytes() {
+        &[byte] => Separator::Byte(byte),
+        bytes => Separator::Text(memchr::memmem::Finder::new(bytes).into_owned()),
+    })
+}
+
+fn field_named(source: Source<'_>, name: &str, place: Range<usize>, kind: &str) -> Result<Field, Problem> {
+    if let Some((_, field)) = FIELD_NAMES.iter().find(|(known, _)| *known == name) {
+        return Ok(*field);
+    }
+    let names = FIELD_NAMES.map(|(known, _)| known);
+    let hint = match nearest(name, names) {
+        Some(meant) => format!("did you mean `{meant}`?"),
+        None => format!("the {kind}s are `{}`", names.join("`, `")),
+    };
+    Err(source.problem(place, format!("unknown {kind} `{name}`"), hint))
+}
+
+fn named_fields(source: Source<'_>, given: &Spanned<Vec<Spanned<String>>>) -> Result<Fields, Problem> {
+    let names = given.get_ref();
+    if names.len() > MAX_FIELDS {
+        let what = format!("`fields` has {} fields, more than {MAX_FIELDS}", names.len());
+        return Err(source.problem(given.span(), what, "describe the line by `pattern`"));
+    }
+    let mut fields: Vec<(Box<str>, Field)> = Vec::new();
+    for name in names {
+        let field = field_named(source, name.get_ref(), name.span(), "field")?;
+        let may_repeat = !matches!(field, Field::Sequence | Field::Gloss(Some(_)));
+        if !may_repeat && fields.iter().any(|&(_, before)| before == field) {
+            let what = format!("the field `{}` stands twice", name.get_ref());
+            return Err(source.problem(name.span(), what, "name the second one `skip`"));
+        }
+        fields.push((name.get_ref().as_str().into(), field));
+    }
+    Ok(fields.into())
+}
+
+fn pattern_of(source: Source<'_>, given: &Spanned<String>) -> Result<(Layout, Fields), Problem> {
+    let regex = anchored(source, given)?;
+    let mut fields = Vec::new();
+    let mut groups = Vec::new();
+    for (group, name) in regex.capture_names().enumerate() {
+        let Some(name) = name else { continue };
+        fields.push((name.into(), field_named(source, name, given.span(), "group")?));
+        groups.push(group);
+    }
+    Ok((Layout::Pattern(Box::new(regex), groups.into()), fields.into()))
+}
+
+/// The pattern as it stands has to be right by itself, so that no bracket in it closes the anchors'.
+fn anchored(source: Source<'_>, given: &Spanned<String>) -> Result<Regex, Problem> {
+    let pattern = given.get_ref();
+    let compiled = Regex::new(pattern).and_then(|_| Regex::new(&format!(r"\A(?:{pattern})\z")));
+    compiled.map_err(|error| {
+        let error = error.to_string();
+        let last = error.lines().last().unwrap_or("").trim().trim_start_matches("error: ").to_owned();
+        let hint = "write it in 'single quotes', so that a backslash stays one; `\\.` is a point, `\\s*` blanks, \
+                    `(?<gloss>…)` a named group";
+        source.problem(given.span(), format!("not a pattern: {last}"), hint)
+    })
+}
+
+fn ignored(source: Source<'_>, given: &[Spanned<String>]) -> Result<Option<regex::RegexSet>, Problem> {
+    let mut patterns = Vec::new();
+    for pattern in given {
+        let regex = anchored(source, pattern)?;
+        if regex.is_match("") {
+            let hint = "let it ask for at least one character that only such lines have";
+            return Err(source.problem(pattern.span(), "this pattern would pass over an empty line", hint));
+        }
+        patterns.push(regex.as_str().to_owned());
+    }
+    let Some(first) = given.first() else { return Ok(None) };
+    let set = RegexSetBuilder::new(patterns).build();
+    set.map(Some)
+        .map_err(|error| source.problem(first.span(), format!("these patterns are too large: {error}"), ""))
+}
+
+fn check_geometry(
+    source: Source<'_>,
+    line: &LineTable,
+    fields: &Fields,
+    place: Range<usize>,
+) -> Result<(), Problem> {
+    let count = |wanted: fn(Field) -> bool| fields.iter().filter(|&&(_, field)| wanted(field)).count();
+    let plain = count(|field| field == Field::Gloss(None));
+    let own = count(|field| matches!(field, Field::Gloss(Some(_))));
+    let named = count(|field| field == Field::Geometry);
+    let refuse = |what: &str, hint: &str| Err(source.problem(place.clone(), what, hint));
+    match (plain, own, named, line.geometry_deg.as_ref()) {
+        (0, 0, _, _) => {
+            refuse("no field holds a value", "name it `gloss`, or `gloss_20`, `gloss_60`, `gloss_85`")
+        }
+        (1.., 1.., _, _) => refuse(
+            "`gloss` stands beside `gloss_20`, `gloss_60` or `gloss_85`",
+            "name all values in one of the two ways",
+        ),
+        (_, _, 1.., Some(deg)) | (_, 1.., _, Some(deg)) => {
+            let hint = "take `geometry_deg` out: it is for lines that do not name their geometry";
+            Err(source.problem(deg.span(), "the line names its geometry already", hint))
+        }
+        (_, 1.., 1.., None) => {
+            refuse("`geometry` names nothing here", "name it `skip`: the values' names have it")
+        }
+        (1, 0, 0, None) => refuse(
+            "nothing says at which geometry the value was read",
+            "add a `geometry` field, set `geometry_deg = 60`, or name the value `gloss_60`",
+        ),
+        (2.., 0, named, _) if named != plain => refuse(
+            "several `gloss` fields need one `geometry` field each",
+            "or name them `gloss_20`, `gloss_60`, `gloss_85`",
+        ),
+        (4.., ..) => {
+            refuse("more than three values in a line", "there are three geometries; name the others `skip`")
+        }
+        (1, 0, 2.., _) => refuse("more `geometry` fields than values", "name the others `skip`"),
+        _ => Ok(()),
+    }
+}
+
+fn needs_field<'a, T>(
+    source: Source<'_>,
+    given: Option<&'a Spanned<T>>,
+    key: &str,
+    field: &str,
+    there: bool,
+) -> Result<Option<&'a T>, Problem> {
+    match given {
+        Some(given) if !there => {
+            let what = format!("`{key}` is given, but no field is named `{field}`");
+            Err(source.problem(
+                given.span(),
+                what,
+                format!("name a field or group `{field}`, or take `{key}` out"),
+            ))
+        }
+        given => Ok(given.map(Spanned::get_ref)),
+    }
+}
+
+fn decimals(source: Source<'_>, line: &LineTable) -> Result<Option<usize>, Problem> {
+    let Some(given) = &line.decimals else { return Ok(None) };
+    if *given.get_ref() <= 6 {
+        return Ok(Some(usize::from(*given.get_ref())));
+    }
+    let what = format!("`decimals` is {}", given.get_ref());
+    Err(source.problem(given.span(), what, "give 0 to 6, the digits after the decimal mark"))
+}
+
+fn geometry_words(line: &LineTable) -> Box<[(Box<str>, Geometry)]> {
+    match &line.geometry_words {
+        Some(words) => words
+            .get_ref()
+            .iter()
+            .map(|(word, geometry)| (word.as_str().into(), *geometry.get_ref()))
+            .collect(),
+        None => Geometry::ALL.map(|geometry| (geometry.text().into(), geometry)).into(),
+    }
+}
+
+fn errors(source: Source<'_>, file: &File) -> Result<Box<[(Box<str>, Box<str>)]>, Problem> {
+    let ok: &[String] = file.status.ok.as_ref().map_or(&[], |ok| ok.get_ref());
+    for (word, meaning) in &file.status.errors {
+        let refuse = |what, hint| Err(source.problem(meaning.span(), what, hint));
+        if word.is_empty() {
+            return refuse("an error word is empty".to_owned(), "give the word that the meter sends");
+        }
+        if ok.contains(word) {
+            return refuse(format!("`{word}` is in `ok` and in `errors`"), "a word is one or the other");
+        }
+        if could_be_value(word) && file.status.ok.is_none() {
+            return refuse(
+                format!("`{word}` could be a value"),
+                "an error word made of digits needs a `status` field",
+            );
+        }
+    }
+    Ok(file
+        .status
+        .errors
+        .iter()
+        .map(|(word, text)| (word.as_str().into(), text.get_ref().as_str().into()))
+        .collect())
+}
+
+fn could_be_value(word: &str) -> bool {
+    word.bytes().all(|b| b.is_ascii_digit() || b == b'.' || b == b',')
+}
+
+fn sequence_range(
+    source: Source<'_>,
+    file: &File,
+    given: Option<(u64, u64)>,
+) -> Result<SequenceRange, Problem> {
+    let Some((first, last)) = given else { return Ok(SequenceRange { first: 0, last: u64::MAX }) };
+    match &file.sequence {
+        Some(table) if first >= last => {
+            let what = format!("`sequence` runs from {first} to {last}");
+            Err(source.problem(table.span(), what, "`last` has to be above `first`"))
+        }
+        _ => Ok(SequenceRange { first, last }),
+    }
+}
+
+fn boxed(words: &[String]) -> Box<[Box<str>]> {
+    words.iter().map(|word| word.as_str().into()).collect()
+}

@@ -1,0 +1,418 @@
+//! One line into values.
+//!
+//! The rule: a value is taken only from a line that matches the profile in full, from its first byte to
+//! its last. A line is checked in the order of what explains most: encoding, ignored lines, words for
+//! errors, layout, status and unit, then the numbers.
+//!
+//! A line that gives values costs no allocation with a separator (and ASCII text); refusals may cost.
+
+use crate::meter::Limits;
+use crate::meter::MAX_LINE_BYTES;
+use crate::meter::Refusal;
+use crate::meter::Seen;
+use crate::units::Geometry;
+use crate::units::Gloss;
+use crate::units::PerGeometry;
+use regex::Regex;
+use regex::RegexSet;
+use serde::Deserialize;
+use std::borrow::Cow;
+
+/// Most fields of a line.
+pub(super) const MAX_FIELDS: usize = 24;
+
+/// What became of one line.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum LineOutcome {
+    /// The line matches the profile in full.
+    Values {
+        /// At least one value, digits as the meter printed them.
+        gloss: PerGeometry<Gloss>,
+        /// The meter's own number of the line, where it has one.
+        sequence: Option<u64>,
+    },
+    /// The profile says to pass this line over.
+    Ignored,
+    /// No value can be taken from this line.
+    Refused(Refusal),
+}
+
+/// How the bytes of a line are text.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Encoding {
+    /// Bytes below 128 only.
+    #[default]
+    Ascii,
+    /// Each byte is the character of that number (ISO 8859-1).
+    #[serde(rename = "latin-1")]
+    Latin1,
+    /// UTF-8.
+    #[serde(rename = "utf-8")]
+    Utf8,
+}
+
+/// What stands before the decimals.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+pub enum DecimalMark {
+    /// `85.3`
+    #[default]
+    #[serde(rename = ".")]
+    Point,
+    /// `85,3`
+    #[serde(rename = ",")]
+    Comma,
+}
+
+impl DecimalMark {
+    pub(super) const fn character(self) -> char {
+        match self {
+            DecimalMark::Point => '.',
+            DecimalMark::Comma => ',',
+        }
+    }
+
+    const fn sample(self) -> &'static str {
+        match self {
+            DecimalMark::Point => "85.3",
+            DecimalMark::Comma => "85,3",
+        }
+    }
+}
+
+/// The numbers that the meter gives its lines: `first` follows on `last`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SequenceRange {
+    /// The number that follows on the last one.
+    pub first: u64,
+    /// The highest number.
+    pub last: u64,
+}
+
+impl SequenceRange {
+    /// The number that is due after `sequence`.
+    #[must_use]
+    pub const fn after(self, sequence: u64) -> u64 {
+        if sequence >= self.last { self.first } else { sequence + 1 }
+    }
+}
+
+/// What a field, or a named group of the pattern, holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Field {
+    Skip,
+    /// A value; `None` where its geometry is named elsewhere.
+    Gloss(Option<Geometry>),
+    Geometry,
+    Sequence,
+    Status,
+    Unit,
+}
+
+#[derive(Clone, Debug)]
+pub(super) enum Separator {
+    Byte(u8),
+    Text(memchr::memmem::Finder<'static>),
+    /// One or more spaces or tabs; those at both ends of the line are none.
+    Blanks,
+}
+
+#[derive(Clone, Debug)]
+pub(super) enum Layout {
+    Separated(Separator),
+    /// The regex is anchored at both ends; the group numbers stand in the order of the fields.
+    Pattern(Box<Regex>, Box<[usize]>),
+}
+
+/// Reads the lines of one kind of meter. Made by [`crate::meter::Profile::load`].
+#[derive(Clone, Debug)]
+pub struct LineReader {
+    pub(super) encoding: Encoding,
+    pub(super) decimal: DecimalMark,
+    pub(super) decimals: Option<usize>,
+    pub(super) trim: bool,
+    pub(super) layout: Layout,
+    /// Name in the profile and meaning of each field.
+    pub(super) fields: Box<[(Box<str>, Field)]>,
+    pub(super) geometry: Option<Geometry>,
+    pub(super) geometry_words: Box<[(Box<str>, Geometry)]>,
+    pub(super) units: Box<[Box<str>]>,
+    pub(super) ok: Box<[Box<str>]>,
+    pub(super) errors: Box<[(Box<str>, Box<str>)]>,
+    pub(super) ignore: Option<RegexSet>,
+    pub(super) limits: Limits,
+    pub(super) sequence: SequenceRange,
+}
+
+/// The texts of one line, in the order of the fields; `None` where a group took no part.
+type Cells<'t> = [Option<&'t str>; MAX_FIELDS];
+
+impl LineReader {
+    /// Reads one line without its end. Any bytes will do; none make it panic.
+    #[must_use]
+    pub fn read(&self, line: &[u8]) -> LineOutcome {
+        match self.try_read(line) {
+            Ok(outcome) => outcome,
+            Err(refusal) => LineOutcome::Refused(refusal),
+        }
+    }
+
+    fn try_read(&self, line: &[u8]) -> Result<LineOutcome, Refusal> {
+        if line.len() > MAX_LINE_BYTES {
+            return Err(Refusal::too_long(line));
+        }
+        let text = self.decode(line)?;
+        let whole = self.trimmed(&text);
+        if self.ignore.as_ref().is_some_and(|ignore| ignore.is_match(whole)) {
+            return Ok(LineOutcome::Ignored);
+        }
+        self.refuse_error_word(whole)?;
+        let mut cells = [None; MAX_FIELDS];
+        match &self.layout {
+            Layout::Separated(separator) => self.split(separator, line, &text, &mut cells)?,
+            Layout::Pattern(regex, groups) => {
+                let found = regex
+                    .captures(whole)
+                    .ok_or_else(|| Refusal::PatternMismatch { line: Seen::new(line) })?;
+                for (cell, &group) in cells.iter_mut().zip(groups) {
+                    *cell = found.get(group).map(|text| text.as_str());
+                }
+            }
+        }
+        self.values(line, &cells)
+    }
+
+    fn decode<'t>(&self, line: &'t [u8]) -> Result<Cow<'t, str>, Refusal> {
+        let bad = |encoding, before: usize| Refusal::BadEncoding {
+            line: Seen::new(line),
+            encoding,
+            at: before + 1,
+        };
+        match (self.encoding, std::str::from_utf8(line)) {
+            (_, Ok(text)) if text.is_ascii() => Ok(Cow::Borrowed(text)),
+            (Encoding::Utf8, text) => text.map(Cow::Borrowed).map_err(|e| bad("UTF-8", e.valid_up_to())),
+            (Encoding::Latin1, _) => Ok(Cow::Owned(line.iter().map(|&byte| char::from(byte)).collect())),
+            (Encoding::Ascii, _) => Err(bad("ASCII", line.iter().take_while(|byte| byte.is_ascii()).count())),
+        }
+    }
+
+    fn trimmed<'t>(&self, text: &'t str) -> &'t str {
+        if self.trim { text.trim_matches(is_blank) } else { text }
+    }
+
+    fn split<'t>(
+        &self,
+        separator: &Separator,
+        line: &[u8],
+        text: &'t str,
+        cells: &mut Cells<'t>,
+    ) -> Result<(), Refusal> {
+        let mut found = 0;
+        let mut put = |cell: &'t str| {
+            if let Some(place) = cells.get_mut(found) {
+                *place = Some(self.trimmed(cell));
+            }
+            found += 1;
+        };
+        match separator {
+            Separator::Blanks => text.split(is_blank).filter(|cell| !cell.is_empty()).for_each(put),
+            Separator::Byte(byte) => {
+                let mut start = 0;
+                for at in memchr::memchr_iter(*byte, text.as_bytes()) {
+                    put(&text[start..at]);
+                    start = at + 1;
+                }
+                put(&text[start..]);
+            }
+            Separator::Text(finder) => {
+                let mut start = 0;
+                for at in finder.find_iter(text.as_bytes()) {
+                    put(&text[start..at]);
+                    start = at + finder.needle().len();
+                }
+                put(&text[start..]);
+            }
+        }
+        let wanted = self.fields.len();
+        if found == wanted {
+            return Ok(());
+        }
+        let names: Vec<&str> = self.fields.iter().map(|(name, _)| &**name).collect();
+        Err(Refusal::FieldCount { line: Seen::new(line), found, wanted, layout: names.join(", ").into() })
+    }
+
+    fn values(&self, line: &[u8], cells: &Cells<'_>) -> Result<LineOutcome, Refusal> {
+        let mut named = [None; Geometry::ALL.len()];
+        let mut geometries = 0;
+        for (&(_, field), cell) in self.fields.iter().zip(cells) {
+            let Some(text) = *cell else { continue };
+            match field {
+                Field::Status => self.check_status(text)?,
+                Field::Unit => self.check_unit(text)?,
+                Field::Gloss(_) => self.refuse_error_word(text)?,
+                _ => {}
+            }
+        }
+        let mut sequence = None;
+        for (&(_, field), cell) in self.fields.iter().zip(cells) {
+            match (field, *cell) {
+                (Field::Geometry, Some(text)) => {
+                    named[geometries] = Some(self.geometry_named(text)?);
+                    geometries += 1;
+                }
+                (Field::Sequence, Some(text)) => sequence = Some(self.sequence_number(text)?),
+                _ => {}
+            }
+        }
+        let gloss = self.gloss_values(line, cells, &named)?;
+        Ok(LineOutcome::Values { gloss, sequence })
+    }
+
+    fn gloss_values(
+        &self,
+        line: &[u8],
+        cells: &Cells<'_>,
+        named: &[Option<Geometry>; 3],
+    ) -> Result<PerGeometry<Gloss>, Refusal> {
+        let mut gloss = PerGeometry::none();
+        let mut named = named.iter();
+        for (at, (&(_, field), cell)) in self.fields.iter().zip(cells).enumerate() {
+            let Field::Gloss(own) = field else { continue };
+            let geometry = own.or(self.geometry).or_else(|| named.next().copied().flatten());
+            let Some(text) = *cell else { continue };
+            let geometry = geometry.ok_or_else(|| self.unknown_geometry(""))?;
+            let value = self.number(line, at, text)?;
+            self.check_limits(geometry, value)?;
+            if gloss.set(geometry, value).is_some() {
+                return Err(Refusal::GeometryTwice { geometry, line: Seen::new(line) });
+            }
+        }
+        if gloss.is_empty() { Err(Refusal::NoValue { line: Seen::new(line) }) } else { Ok(gloss) }
+    }
+
+    fn number(&self, line: &[u8], at: usize, text: &str) -> Result<Gloss, Refusal> {
+        let Some(value) = decimal(text, self.decimal) else {
+            let other = match self.decimal {
+                DecimalMark::Point => DecimalMark::Comma,
+                DecimalMark::Comma => DecimalMark::Point,
+            };
+            return Err(Refusal::NotANumber {
+                place: self.place(at),
+                text: Seen::new(text.as_bytes()),
+                sample: self.decimal.sample(),
+                other_mark: decimal(text, other).is_some(),
+                line: Seen::new(line),
+            });
+        };
+        let found = text.split_once(self.decimal.character()).map_or(0, |(_, decimals)| decimals.len());
+        match self.decimals {
+            Some(wanted) if wanted != found => Err(Refusal::WrongDecimals {
+                place: self.place(at),
+                text: Seen::new(text.as_bytes()),
+                found,
+                wanted,
+                line: Seen::new(line),
+            }),
+            _ => Ok(value),
+        }
+    }
+
+    fn check_limits(&self, geometry: Geometry, value: Gloss) -> Result<(), Refusal> {
+        let (low, high) = (self.limits.low_gu(geometry), self.limits.high_gu(geometry));
+        if value < low {
+            return Err(Refusal::BelowLimit { geometry, value, limit: low });
+        }
+        if value > high {
+            return Err(Refusal::AboveLimit { geometry, value, limit: high });
+        }
+        Ok(())
+    }
+
+    fn refuse_error_word(&self, text: &str) -> Result<(), Refusal> {
+        match self.errors.iter().find(|(word, _)| **word == *text) {
+            None => Ok(()),
+            Some((word, meaning)) => {
+                Err(Refusal::ErrorWord { word: Seen::new(word.as_bytes()), meaning: meaning.clone() })
+            }
+        }
+    }
+
+    fn check_status(&self, text: &str) -> Result<(), Refusal> {
+        if self.ok.iter().any(|word| **word == *text) {
+            return Ok(());
+        }
+        self.refuse_error_word(text)?;
+        Err(Refusal::UnknownStatus {
+            word: Seen::new(text.as_bytes()),
+            known: listed(self.ok.iter().map(|w| &**w)),
+        })
+    }
+
+    fn check_unit(&self, text: &str) -> Result<(), Refusal> {
+        if self.units.iter().any(|unit| **unit == *text) {
+            return Ok(());
+        }
+        let accepted = listed(self.units.iter().map(|unit| &**unit));
+        Err(Refusal::UnknownUnit { unit: Seen::new(text.as_bytes()), accepted })
+    }
+
+    fn geometry_named(&self, text: &str) -> Result<Geometry, Refusal> {
+        let known = self.geometry_words.iter().find(|(word, _)| **word == *text);
+        known.map(|&(_, geometry)| geometry).ok_or_else(|| self.unknown_geometry(text))
+    }
+
+    fn unknown_geometry(&self, text: &str) -> Refusal {
+        let known = listed(self.geometry_words.iter().map(|(word, _)| &**word));
+        Refusal::UnknownGeometry { word: Seen::new(text.as_bytes()), known }
+    }
+
+    fn sequence_number(&self, text: &str) -> Result<u64, Refusal> {
+        let SequenceRange { first, last } = self.sequence;
+        let is_plain = text.bytes().all(|byte| byte.is_ascii_digit());
+        let number = if is_plain { text.parse().ok() } else { None };
+        number.filter(|number| (first..=last).contains(number)).ok_or_else(|| Refusal::NotASequence {
+            text: Seen::new(text.as_bytes()),
+            first,
+            last,
+        })
+    }
+
+    /// "field 3 (gloss)" or "the group `gloss_60`".
+    fn place(&self, at: usize) -> Box<str> {
+        let name = &self.fields[at].0;
+        match self.layout {
+            Layout::Separated(_) => format!("field {} ({name})", at + 1).into(),
+            Layout::Pattern(..) => format!("the group `{name}`").into(),
+        }
+    }
+}
+
+fn is_blank(character: char) -> bool {
+    character == ' ' || character == '\t'
+}
+
+/// A plain decimal with the given mark; the other mark is no part of a number.
+fn decimal(text: &str, mark: DecimalMark) -> Option<Gloss> {
+    if mark == DecimalMark::Point {
+        return Gloss::parse(text).ok();
+    }
+    let mut with_point = [0; 20];
+    let with_point = with_point.get_mut(..text.len())?;
+    for (to, from) in with_point.iter_mut().zip(text.bytes()) {
+        *to = match from {
+            b',' => b'.',
+            b'.' => return None,
+            other => other,
+        };
+    }
+    Gloss::parse(std::str::from_utf8(with_point).ok()?).ok()
+}
+
+fn listed<'a>(words: impl Iterator<Item = &'a str>) -> Box<str> {
+    let words: Vec<String> = words.map(|word| format!("`{word}`")).collect();
+    words.join(", ").into()
+}
+
+#[cfg(test)]
+#[path = "parse_tests.rs"]
+mod tests;

@@ -1,0 +1,136 @@
+//! The tables of a profile as they stand in the file, before anything is checked against another. The
+//! specification for people is `protocol-notes/line-profiles.md`.
+
+use crate::meter::LineEnd;
+use crate::meter::parse::DecimalMark;
+use crate::meter::parse::Encoding;
+use crate::meter::profile::Dtr;
+use crate::meter::profile::FlowControl;
+use crate::meter::profile::Parity;
+use crate::text::Problem;
+use crate::units::Geometry;
+use crate::units::Gloss;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::ops::Range;
+use toml::Spanned;
+
+/// A profile's text with its name, for errors with a place.
+#[derive(Clone, Copy)]
+pub(super) struct Source<'a> {
+    pub file: &'a str,
+    pub text: &'a str,
+}
+
+impl Source<'_> {
+    pub fn problem(&self, span: Range<usize>, what: impl Into<String>, hint: impl Into<String>) -> Problem {
+        Problem::at(self.file, self.text, span, what, hint)
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct File {
+    pub name: Spanned<String>,
+    #[serde(default)]
+    pub about: String,
+    #[serde(default)]
+    pub serial: SerialTable,
+    pub line: Spanned<LineTable>,
+    #[serde(default)]
+    pub reading: ReadingTable,
+    #[serde(default)]
+    pub status: StatusTable,
+    pub sequence: Option<Spanned<SequenceTable>>,
+    #[serde(default)]
+    pub limits: LimitsTable,
+    #[serde(default)]
+    pub example: Vec<Spanned<ExampleTable>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct SerialTable {
+    pub baud: Option<Spanned<u32>>,
+    pub data_bits: Option<Spanned<u8>>,
+    pub parity: Parity,
+    pub stop_bits: Option<Spanned<u8>>,
+    pub flow: FlowControl,
+    pub dtr: Dtr,
+    pub settle_ms: Option<Spanned<u32>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct LineTable {
+    #[serde(default)]
+    pub end: LineEnd,
+    #[serde(default)]
+    pub encoding: Encoding,
+    #[serde(default)]
+    pub decimal: DecimalMark,
+    pub decimals: Option<Spanned<u8>>,
+    pub trim: Option<bool>,
+    pub separator: Option<Spanned<String>>,
+    pub fields: Option<Spanned<Vec<Spanned<String>>>>,
+    pub pattern: Option<Spanned<String>>,
+    pub geometry_deg: Option<Spanned<Geometry>>,
+    pub geometry_words: Option<Spanned<BTreeMap<String, Spanned<Geometry>>>>,
+    pub units: Option<Spanned<Vec<String>>>,
+    #[serde(default)]
+    pub ignore: Vec<Spanned<String>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct ReadingTable {
+    pub how: Option<Spanned<String>>,
+    pub resolution_gu: Option<Spanned<Gloss>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct StatusTable {
+    pub ok: Option<Spanned<Vec<String>>>,
+    pub errors: BTreeMap<String, Spanned<String>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct SequenceTable {
+    #[serde(default)]
+    pub first: u64,
+    pub last: u64,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct LimitsTable {
+    #[serde(rename = "20")]
+    pub deg20: LimitTable,
+    #[serde(rename = "60")]
+    pub deg60: LimitTable,
+    #[serde(rename = "85")]
+    pub deg85: LimitTable,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct LimitTable {
+    pub low: Option<Spanned<Gloss>>,
+    pub high: Option<Spanned<Gloss>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ExampleTable {
+    pub line: Spanned<String>,
+    pub gloss_20: Option<Gloss>,
+    pub gloss_60: Option<Gloss>,
+    pub gloss_85: Option<Gloss>,
+    pub sequence: Option<u64>,
+    #[serde(default)]
+    pub ignored: bool,
+    #[serde(default)]
+    pub refused: bool,
+}
