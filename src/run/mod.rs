@@ -1,10 +1,16 @@
 //! One sitting at the bench, as a pure state machine: records in, effects out.
 
 mod ledger;
+mod machine;
+mod notice;
+mod play;
 pub mod record;
+pub mod say;
 pub mod setup;
 pub mod word;
 
 pub use ledger::{Bracket, Check, CheckKind, Ledger, Reading, RunState, Sitting, Spot, Status};
+pub use notice::{Advice, Effect, NewSitting, NotNow, Notice, Want};
+pub use play::{BadHead, Counts, ReplayError, Replayed, Run, replay};
 pub use setup::Setup;
 pub use word::Word;

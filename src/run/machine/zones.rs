@@ -1,0 +1,260 @@
+//! The plan and how far it has come: which zone is next, and what taking, undoing, voiding, skipping
+//! and reading again do to it.
+
+use super::{Machine, Stamp};
+use crate::run::ledger::{CheckKind, Reading, Spot, Status};
+
+use crate::run::notice::{Effect, Notice};
+use crate::run::setup::Setup;
+use crate::units::{Gloss, PerGeometry};
+
+/// How far each zone of the plan has come.
+pub struct Zones {
+    /// Zones in reading order, each with the number of its block.
+    order: Vec<(usize, usize)>,
+    /// Per zone: placements that count in the present attempt, voided ones included.
+    taken: Vec<u32>,
+    /// Per zone: left out with a reason.
+    skipped: Vec<bool>,
+    wanted: u32,
+    /// Position in `order` before which every zone is complete.
+    cursor: usize,
+    /// Block of the zone read last; absent before the first and after each finished check.
+    block: Option<usize>,
+}
+
+impl Zones {
+    pub fn new(setup: &Setup) -> Zones {
+        let blocks = setup.plan.iter().enumerate();
+        Zones {
+            order: blocks.flat_map(|(b, block)| block.0.iter().map(move |&zone| (zone, b))).collect(),
+            taken: vec![0; setup.zones.len()],
+            skipped: vec![false; setup.zones.len()],
+            wanted: setup.procedure.readings_per_zone,
+            cursor: 0,
+            block: None,
+        }
+    }
+
+    /// The next zone of the plan that is not complete.
+    pub fn next(&self) -> Option<usize> {
+        self.order[self.cursor..].iter().map(|&(zone, _)| zone).find(|&zone| !self.complete(zone))
+    }
+
+    /// Placements of the present attempt on a zone, voided ones included.
+    pub fn taken(&self, zone: usize) -> u32 {
+        self.taken[zone]
+    }
+
+    pub fn complete(&self, zone: usize) -> bool {
+        self.skipped[zone] || self.taken[zone] >= self.wanted
+    }
+
+    /// Whether nothing is left to read in the block of the zone read last.
+    pub fn between_blocks(&self) -> bool {
+        self.block
+            .is_none_or(|last| !self.order.iter().any(|&(zone, block)| block == last && !self.complete(zone)))
+    }
+
+    /// Zones of the plan in reading order.
+    pub fn in_order(&self) -> impl Iterator<Item = usize> {
+        self.order.iter().map(|&(zone, _)| zone)
+    }
+
+    fn take(&mut self, zone: usize) {
+        self.taken[zone] += 1;
+        self.block = self.order.iter().find(|&&(z, _)| z == zone).map(|&(_, block)| block);
+        while self.order.get(self.cursor).is_some_and(|&(zone, _)| self.complete(zone)) {
+            self.cursor += 1;
+        }
+    }
+
+    /// A check was passed: the next zone begins a new stretch.
+    pub fn forget_block(&mut self) {
+        self.block = None;
+    }
+
+    fn give_back(&mut self, zone: usize) {
+        self.taken[zone] = self.taken[zone].saturating_sub(1);
+        self.cursor = 0;
+    }
+
+    /// Opens a zone anew. A zone that was left out stays out.
+    pub fn reopen(&mut self, zone: usize) {
+        self.taken[zone] = 0;
+        self.cursor = 0;
+    }
+
+    pub fn skip(&mut self, zone: usize) {
+        self.skipped[zone] = true;
+    }
+
+    pub fn unskip(&mut self, zone: usize) {
+        self.skipped[zone] = false;
+        self.cursor = 0;
+    }
+
+    pub fn is_skipped(&self, zone: usize) -> bool {
+        self.skipped[zone]
+    }
+}
+
+impl Machine {
+    /// A placement on the zone that is next.
+    pub(super) fn read_zone(&mut self, at: Stamp, gloss: &PerGeometry<Gloss>, out: &mut Vec<Effect>) {
+        let Some(zone) = self.zones.next() else { return };
+        // `Setup::check` keeps the number of zones within 16 bits.
+        let spot = Spot::Zone { zone: zone as u16, attempt: self.ledger.attempts[zone] };
+        let repeat = self.zones.taken(zone) + 1;
+        self.zones.take(zone);
+        self.since_check += 1;
+        self.enter(at, spot, repeat, gloss, out);
+        self.advance(at.at_us, out);
+    }
+
+    /// Index of the first reading of the last placement that can still be taken back: of the check
+    /// that is being read, or on a zone of the open bracket.
+    pub(super) fn last_placement(&self) -> Option<usize> {
+        let running = self.ledger.checks.len().checked_sub(1).map(|i| i as u32);
+        let open = self.open_bracket().map(|b| b.first_reading as usize);
+        let last = self.ledger.readings.iter().rposition(|r| r.status == Status::Pending)?;
+        let reading = self.ledger.readings[last];
+        let reachable = match reading.spot {
+            Spot::Tile { check } => Some(check) == running,
+            Spot::Zone { .. } => open.is_some_and(|first| last >= first),
+        };
+        let readings = &self.ledger.readings[..=last];
+        reachable.then(|| readings.partition_point(|r| r.placement < reading.placement))
+    }
+
+    pub(super) fn undo(&mut self, now_us: u64, out: &mut Vec<Effect>) -> Result<(), String> {
+        let first = self.last_placement().ok_or(
+            "there is no placement to take back: what lies before a finished tile check stays; \
+             `again ZONE` reads a zone anew",
+        )?;
+        let Reading { spot, placement, .. } = self.ledger.readings[first];
+        self.set_placement(first, Status::Undone);
+        out.push(Effect::Tell(Notice::Undone { placement }));
+        if let Spot::Zone { zone, .. } = spot {
+            self.zones.give_back(usize::from(zone));
+            self.since_check = self.since_check.saturating_sub(1);
+            self.drop_untouched_check();
+            self.advance(now_us, out);
+        }
+        Ok(())
+    }
+
+    pub(super) fn void(
+        &mut self,
+        placement: Option<u32>,
+        reason: String,
+        out: &mut Vec<Effect>,
+    ) -> Result<(), String> {
+        let counts = |r: &&Reading| matches!(r.status, Status::Pending | Status::Proven | Status::Drifted);
+        let on_zone = |r: &&Reading| matches!(r.spot, Spot::Zone { .. });
+        let found = match placement {
+            Some(number) => self.ledger.readings.iter().find(|r| r.placement == number),
+            None => self.ledger.readings.iter().rfind(|r| counts(r) && on_zone(r)),
+        };
+        let Some(&Reading { placement, .. }) = found.filter(on_zone) else {
+            return Err(match placement {
+                Some(number) => format!(
+                    "placement {number} is not one on a zone; `void NUMBER REASON` takes one of those"
+                ),
+                None => "no zone has been read yet, so there is nothing to void".to_owned(),
+            });
+        };
+        if !found.as_ref().is_some_and(counts) {
+            return Err(format!(
+                "placement {placement} does not count any more, so there is nothing to void"
+            ));
+        }
+        let first = self.ledger.readings.partition_point(|r| r.placement < placement);
+        self.set_placement(first, Status::Voided);
+        self.ledger.voids.insert(placement, reason);
+        out.push(Effect::Tell(Notice::Voided { placement }));
+        Ok(())
+    }
+
+    /// Reads a zone again, whole.
+    pub(super) fn again(
+        &mut self,
+        zone: Option<usize>,
+        now_us: u64,
+        out: &mut Vec<Effect>,
+    ) -> Result<(), String> {
+        let last_read = || {
+            self.ledger.readings.iter().rev().find_map(|r| match r.spot {
+                Spot::Zone { zone, .. } if r.status != Status::Undone => Some(usize::from(zone)),
+                _ => None,
+            })
+        };
+        let zone =
+            zone.or_else(last_read).ok_or("no zone has been read yet, so there is none to read again")?;
+        self.zones.unskip(zone);
+        self.ledger.skipped.remove(&zone);
+        self.reopen(zone);
+        out.push(Effect::Tell(Notice::Again { zones: vec![zone] }));
+        self.go_on(now_us, out);
+        Ok(())
+    }
+
+    pub(super) fn skip(
+        &mut self,
+        zone: Option<usize>,
+        reason: String,
+        now_us: u64,
+        out: &mut Vec<Effect>,
+    ) -> Result<(), String> {
+        let zone =
+            zone.or_else(|| self.zones.next()).ok_or("every zone is read; name the zone to leave out")?;
+        if self.zones.is_skipped(zone) {
+            return Err(format!("zone {} is left out already", self.ledger.setup.zone_label(zone)));
+        }
+        self.reopen(zone);
+        self.zones.skip(zone);
+        self.ledger.skipped.insert(zone, reason);
+        out.push(Effect::Tell(Notice::Skipped { zone }));
+        self.go_on(now_us, out);
+        Ok(())
+    }
+
+    /// After the plan changed: if zones are being read, or the closing check has not begun, look
+    /// again at what comes.
+    fn go_on(&mut self, now_us: u64, out: &mut Vec<Effect>) {
+        let idle_closing = self.running_check_is_untouched(CheckKind::Closing);
+        if self.open_bracket().is_some() && (self.phase == super::Phase::Zones || idle_closing) {
+            self.drop_untouched_check();
+            self.advance(now_us, out);
+        }
+    }
+
+    /// Opens a zone anew: what was read there stays on the books, but does not count.
+    pub(super) fn reopen(&mut self, zone: usize) {
+        self.set_aside(&[zone]);
+        if self.zones.taken(zone) > 0 {
+            self.ledger.attempts[zone] = self.ledger.attempts[zone].saturating_add(1);
+        }
+        self.zones.reopen(zone);
+    }
+
+    /// Marks the readings that still count on these zones as superseded.
+    fn set_aside(&mut self, zones: &[usize]) {
+        for reading in &mut self.ledger.readings {
+            if let Spot::Zone { zone, .. } = reading.spot
+                && zones.contains(&usize::from(zone))
+                && matches!(reading.status, Status::Pending | Status::Proven)
+            {
+                reading.status = Status::Superseded;
+            }
+        }
+    }
+
+    /// Gives every reading of the placement that begins at `first` a status.
+    fn set_placement(&mut self, first: usize, status: Status) {
+        let placement = self.ledger.readings[first].placement;
+        for reading in self.ledger.readings[first..].iter_mut().take_while(|r| r.placement == placement) {
+            reading.status = status;
+        }
+    }
+}

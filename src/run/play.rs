@@ -1,0 +1,297 @@
+//! A run fed by its records: live ones as they come back from the disk, or those of a recording.
+//! There is no other way in, which is why a replay gives what the bench gave.
+
+use super::ledger::{Ledger, RunState, Sitting};
+use super::machine::{Machine, Stamp};
+use super::notice::{Effect, Notice, Want};
+use super::record::{Body, Head, Record, RecordingError, Resumed, Scanner, Tail};
+use crate::meter::{Line, LineAssembler, LineOutcome, LineReader, Profile, Refusal, SequenceRange};
+use crate::units::{Gloss, PerGeometry};
+use chrono::{DateTime, FixedOffset};
+use std::collections::BTreeMap;
+use std::io::BufRead;
+
+/// A run and the lines on their way into it.
+pub struct Run {
+    lines: LineAssembler,
+    desk: Desk,
+}
+
+/// Counts of what came, for the screen and the logs.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Lines read while the link was up, blank ones aside.
+    pub lines: u64,
+    /// Lines that the profile passes over.
+    pub ignored: u64,
+    /// Lines that were not taken as readings.
+    pub refused: u64,
+}
+
+/// Everything behind the line assembler.
+struct Desk {
+    machine: Machine,
+    reader: LineReader,
+    sequence: Option<SequenceRange>,
+    last_sequence: Option<u64>,
+    link_up: bool,
+    counts: Counts,
+}
+
+/// A head whose parts do not fit together, as after an edit by hand.
+#[derive(Debug, thiserror::Error)]
+#[error("the recording's head cannot be followed: {what}")]
+pub struct BadHead {
+    /// What does not fit.
+    pub what: String,
+}
+
+impl Run {
+    /// A run at its start, set up by the head of its recording.
+    ///
+    /// # Errors
+    /// [`BadHead`] if the set-up or the profile in the head does not hold together.
+    pub fn open(head: &Head) -> Result<Run, BadHead> {
+        head.setup.check().map_err(|what| BadHead { what })?;
+        let profile = Profile::load("profile in the head", &head.setup.profile)
+            .map_err(|problem| BadHead { what: problem.to_string() })?;
+        let ledger = Ledger {
+            id: head.run.clone(),
+            program: head.program.clone(),
+            setup: head.setup.clone(),
+            readings: Vec::new(),
+            checks: Vec::new(),
+            brackets: Vec::new(),
+            attempts: vec![1; head.setup.zones.len()],
+            skipped: BTreeMap::new(),
+            voids: BTreeMap::new(),
+            sittings: vec![sitting(0, &head.wall)],
+            state: RunState::Open,
+        };
+        let desk = Desk {
+            machine: Machine::new(ledger),
+            sequence: profile.sequence(),
+            last_sequence: None,
+            link_up: false,
+            counts: Counts::default(),
+            reader: profile.reader().clone(),
+        };
+        Ok(Run { lines: profile.assembler(), desk })
+    }
+
+    /// Applies one record, and tells what has to be done and said.
+    pub fn apply(&mut self, record: &Record<'_>, out: &mut Vec<Effect>) {
+        let at = Stamp { at_us: record.at_us, record: record.n };
+        match &record.body {
+            Body::Bytes(bytes) if self.desk.link_up => {
+                let desk = &mut self.desk;
+                self.lines.feed(bytes, |line| desk.line(at, line, out));
+            }
+            // Bytes from before the link came up are older than the run: recorded, never read.
+            Body::Bytes(_) | Body::Head(_) | Body::Request(_) => {}
+            Body::Word(word) => self.desk.machine.word(at.at_us, word.clone(), out),
+            Body::Link(link) => {
+                self.cut_line(out);
+                self.desk.link_up = link.up;
+                out.push(Effect::Tell(Notice::Link { up: link.up, what: link.what.clone() }));
+            }
+            Body::Tick => self.desk.machine.pass_time(at.at_us, out),
+            Body::Resumed(resumed) => self.take_up(at, resumed, out),
+            Body::Clock(_) | Body::Seal(_) | Body::End(_) => {}
+        }
+    }
+
+    fn take_up(&mut self, at: Stamp, resumed: &Resumed, out: &mut Vec<Effect>) {
+        self.cut_line(out);
+        self.desk.link_up = false;
+        self.desk.machine.begin_sitting(sitting(at.at_us, &resumed.wall));
+        self.desk.machine.resumed(at.at_us, resumed.gap_unknown, out);
+    }
+
+    /// A line whose end did not come before the link changed is no reading.
+    fn cut_line(&mut self, out: &mut Vec<Effect>) {
+        if let Some(line) = self.lines.take_partial()
+            && self.desk.link_up
+        {
+            self.desk.counts.lines += 1;
+            let why = Refusal::cut_off(&line);
+            self.desk.refuse(line, why, out);
+        }
+    }
+
+    /// The books.
+    #[must_use]
+    pub fn ledger(&self) -> &Ledger {
+        self.desk.machine.ledger()
+    }
+
+    /// What the operator should do next.
+    #[must_use]
+    pub fn want(&self) -> Want {
+        self.desk.machine.want()
+    }
+
+    /// The next time at which something is due, microseconds since the start of the run.
+    #[must_use]
+    pub fn deadline_us(&self) -> Option<u64> {
+        self.desk.machine.deadline_us()
+    }
+
+    /// Time of the last finished tile check, microseconds since the start of the run.
+    #[must_use]
+    pub fn last_check_us(&self) -> Option<u64> {
+        self.desk.machine.last_check_us()
+    }
+
+    /// Whether the run is over.
+    #[must_use]
+    pub fn is_over(&self) -> bool {
+        self.desk.machine.is_over()
+    }
+
+    /// Whether the meter is there.
+    #[must_use]
+    pub fn link_is_up(&self) -> bool {
+        self.desk.link_up
+    }
+
+    /// Counts of lines.
+    #[must_use]
+    pub fn counts(&self) -> Counts {
+        self.desk.counts
+    }
+}
+
+impl Desk {
+    fn line(&mut self, at: Stamp, line: Line<'_>, out: &mut Vec<Effect>) {
+        self.counts.lines += 1;
+        let bytes = match line {
+            Line::Whole(bytes) => bytes,
+            Line::TooLong(bytes) => return self.refuse(bytes.to_vec(), Refusal::too_long(bytes), out),
+        };
+        match self.reader.read(bytes) {
+            LineOutcome::Values { gloss, sequence } => self.values(at, bytes, &gloss, sequence, out),
+            LineOutcome::Ignored => self.counts.ignored += 1,
+            LineOutcome::Refused(why) => self.refuse(bytes.to_vec(), why, out),
+        }
+    }
+
+    fn values(
+        &mut self,
+        at: Stamp,
+        line: &[u8],
+        gloss: &PerGeometry<Gloss>,
+        sequence: Option<u64>,
+        out: &mut Vec<Effect>,
+    ) {
+        let plan = &self.machine.ledger().setup.geometries;
+        if plan.iter().any(|&g| gloss.get(g).is_none()) {
+            let why = Refusal::GeometryNotPlanned {
+                line_has: gloss.iter().map(|(geometry, _)| (geometry, ())).collect(),
+                plan_wants: plan.iter().map(|&geometry| (geometry, ())).collect(),
+            };
+            return self.refuse(line.to_vec(), why, out);
+        }
+        if let Some(came) = sequence {
+            match self.last_sequence {
+                Some(last) if last == came => {
+                    let why = Refusal::SequenceRepeated { sequence: came };
+                    return self.refuse(line.to_vec(), why, out);
+                }
+                Some(last) => {
+                    let expected = self.sequence.map_or(came, |range| range.after(last));
+                    if expected != came {
+                        out.push(Effect::Tell(Notice::LinesLost { expected, came }));
+                    }
+                }
+                None => {}
+            }
+            self.last_sequence = Some(came);
+        }
+        self.machine.placement(at, line, gloss, out);
+    }
+
+    fn refuse(&mut self, line: Vec<u8>, why: Refusal, out: &mut Vec<Effect>) {
+        self.counts.refused += 1;
+        out.push(Effect::Tell(Notice::Refused { line, why }));
+    }
+}
+
+fn sitting(at_us: u64, wall: &DateTime<FixedOffset>) -> Sitting {
+    Sitting { at_us, wall_us: wall.timestamp_micros(), offset_s: wall.offset().local_minus_utc() }
+}
+
+/// A recording, read to its end.
+pub struct Replayed {
+    /// The run as it stands behind the last whole record.
+    pub run: Run,
+    /// The head.
+    pub head: Head,
+    /// SHA-256 of the whole file.
+    pub sha256: String,
+    /// What the recording ended with.
+    pub tail: Tail,
+    /// Whether the `end` record is there.
+    pub has_end: bool,
+    /// Number of whole records.
+    pub records: u32,
+}
+
+/// Why a recording could not be replayed.
+#[derive(Debug, thiserror::Error)]
+pub enum ReplayError {
+    /// It cannot be read.
+    #[error(transparent)]
+    Recording(#[from] RecordingError),
+    /// Its head does not hold together.
+    #[error("{name}: {source}")]
+    Head {
+        /// Name of the recording.
+        name: String,
+        /// What is wrong.
+        source: BadHead,
+    },
+}
+
+impl ReplayError {
+    /// What to do about it.
+    #[must_use]
+    pub fn hint(&self) -> String {
+        match self {
+            ReplayError::Recording(error) => error.hint(),
+            ReplayError::Head { .. } => {
+                "the head was written by another program or edited by hand; take the file \
+                from a backup"
+                    .to_owned()
+            }
+        }
+    }
+}
+
+/// Reads a recording to its end; `progress` is told the bytes read, now and then.
+///
+/// # Errors
+/// [`ReplayError`], with the place.
+pub fn replay(
+    name: &str,
+    scanner: &mut Scanner<impl BufRead>,
+    mut each: impl FnMut(&Record<'_>, &mut Run, &mut Vec<Effect>),
+) -> Result<Replayed, ReplayError> {
+    let mut effects = Vec::new();
+    let first = scanner.next_record()?;
+    let Some(Record { body: Body::Head(head), .. }) = first else {
+        // The scanner gives a head first or an error.
+        return Err(RecordingError::NoHead { name: name.to_owned(), whole: 0 }.into());
+    };
+    let head = *head;
+    let mut run = Run::open(&head).map_err(|source| ReplayError::Head { name: name.to_owned(), source })?;
+    let mut records = 1;
+    while let Some(record) = scanner.next_record()? {
+        run.apply(&record, &mut effects);
+        records = record.n;
+        each(&record, &mut run, &mut effects);
+        effects.clear();
+    }
+    let tail = scanner.tail().cloned().unwrap_or_default();
+    Ok(Replayed { run, head, sha256: scanner.sha256(), tail, has_end: scanner.has_end(), records })
+}
