@@ -94,6 +94,7 @@ impl Run {
                 self.cut_line(out);
                 self.desk.link_up = link.up;
                 out.push(Effect::Tell(Notice::Link { up: link.up, what: link.what.clone() }));
+                self.desk.machine.pass_time(at.at_us, out);
             }
             Body::Tick => self.desk.machine.pass_time(at.at_us, out),
             Body::Resumed(resumed) => self.take_up(at, resumed, out),

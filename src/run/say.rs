@@ -322,8 +322,12 @@ fn bracket_ended(ledger: &Ledger, bracket: usize, again: &[usize]) -> String {
     match bracket.status {
         Status::Proven => format!("bracket proven{drift}"),
         Status::Drifted => {
+            let passed =
+                bracket.closing.and_then(|c| ledger.checks[c as usize].verdict) == Some(CheckVerdict::Passed);
             let limit = ledger.setup.tile.rule.drift_limit_gu;
-            format!("bracket drifted{drift} (limit {limit} GU, both checks in tolerance).{again}")
+            let why =
+                if passed { format!(", more than the {limit} GU that a bracket may") } else { String::new() };
+            format!("bracket drifted{drift}{why}.{again}")
         }
         _ => format!("bracket not proven: no check could close it.{again}"),
     }
@@ -331,7 +335,13 @@ fn bracket_ended(ledger: &Ledger, bracket: usize, again: &[usize]) -> String {
 
 fn new_sitting(ledger: &Ledger, why: NewSitting, again: &[usize]) -> String {
     let why = match why {
-        NewSitting::Adjusted => "the meter has a new setting".to_owned(),
+        NewSitting::Adjusted if again.is_empty() => return "the meter has a new setting".to_owned(),
+        NewSitting::Adjusted => {
+            return format!(
+                "the meter has a new setting; read again on both sides: {}",
+                labels(ledger, again)
+            );
+        }
         NewSitting::LongPause => {
             format!("nothing was read for {} minutes", ledger.setup.procedure.longest_pause_min)
         }

@@ -213,9 +213,14 @@ impl Machine {
         self.end_bracket(Some(check as u32), status, out);
     }
 
-    /// Ends the open bracket; unless it is proven, every zone read in it is opened anew.
-    pub(super) fn end_bracket(&mut self, closing: Option<u32>, status: Status, out: &mut Vec<Effect>) {
-        let Some(bracket) = self.ledger.brackets.len().checked_sub(1) else { return };
+    /// Ends the open bracket; unless it is proven, every zone read in it is opened anew and returned.
+    pub(super) fn end_bracket(
+        &mut self,
+        closing: Option<u32>,
+        status: Status,
+        out: &mut Vec<Effect>,
+    ) -> Vec<usize> {
+        let Some(bracket) = self.ledger.brackets.len().checked_sub(1) else { return Vec::new() };
         self.ledger.brackets[bracket].closing = closing;
         self.ledger.brackets[bracket].status = status;
         let first = self.ledger.brackets[bracket].first_reading as usize;
@@ -235,7 +240,8 @@ impl Machine {
         for &zone in &again {
             self.reopen(zone);
         }
-        out.push(Effect::Tell(Notice::BracketEnded { bracket, again }));
+        out.push(Effect::Tell(Notice::BracketEnded { bracket, again: again.clone() }));
+        again
     }
 
     /// The meter has a new setting: a step in gain between control and treated would be a false
@@ -248,8 +254,8 @@ impl Machine {
     /// A check comes first, and what is not proven is read again on both sides.
     pub(super) fn new_sitting(&mut self, why: NewSitting, out: &mut Vec<Effect>) {
         self.leave_check_unfinished();
-        self.end_bracket(None, Status::NotProven, out);
-        let again = self.reopen_unfinished_panels();
+        let mut again = self.end_bracket(None, Status::NotProven, out);
+        again.extend(self.reopen_unfinished_panels());
         out.push(Effect::Tell(Notice::NewSitting { why, again }));
         self.repeated = false;
         self.begin_check(CheckKind::Opening);
@@ -258,6 +264,7 @@ impl Machine {
     /// Opens anew every zone that was read on a panel of which some zone is not complete and proven.
     /// Returns them in reading order.
     fn reopen_unfinished_panels(&mut self) -> Vec<usize> {
+        self.zones.new_sitting();
         let panel_of = |zone: usize| self.ledger.setup.zones[zone].panel;
         let mut unfinished = vec![false; self.ledger.setup.panels.len()];
         for zone in self.zones.in_order() {

@@ -83,6 +83,7 @@ impl Machine {
                 "say `adjust` before the meter is touched: an as-found check has to come first".to_owned()
             );
         }
+        self.failures = 0;
         self.begin_check(CheckKind::AsLeft);
         Ok(())
     }

@@ -21,6 +21,9 @@ pub struct Zones {
     cursor: usize,
     /// Block of the zone read last; absent before the first and after each finished check.
     block: Option<usize>,
+    /// Per zone: the sitting in which its present attempt was begun.
+    sitting_of: Vec<u32>,
+    sitting: u32,
 }
 
 impl Zones {
@@ -33,6 +36,8 @@ impl Zones {
             wanted: setup.procedure.readings_per_zone,
             cursor: 0,
             block: None,
+            sitting_of: vec![0; setup.zones.len()],
+            sitting: 0,
         }
     }
 
@@ -63,10 +68,21 @@ impl Zones {
 
     fn take(&mut self, zone: usize) {
         self.taken[zone] += 1;
+        self.sitting_of[zone] = self.sitting;
         self.block = self.order.iter().find(|&&(z, _)| z == zone).map(|&(_, block)| block);
         while self.order.get(self.cursor).is_some_and(|&(zone, _)| self.complete(zone)) {
             self.cursor += 1;
         }
+    }
+
+    /// From here on the meter may stand at another gain.
+    pub fn new_sitting(&mut self) {
+        self.sitting += 1;
+    }
+
+    /// Whether a zone was read in an earlier sitting than this one.
+    pub fn is_of_earlier_sitting(&self, zone: usize) -> bool {
+        self.taken[zone] > 0 && self.sitting_of[zone] != self.sitting
     }
 
     /// A check was passed: the next zone begins a new stretch.
@@ -193,8 +209,11 @@ impl Machine {
             zone.or_else(last_read).ok_or("no zone has been read yet, so there is none to read again")?;
         self.zones.unskip(zone);
         self.ledger.skipped.remove(&zone);
-        self.reopen(zone);
-        out.push(Effect::Tell(Notice::Again { zones: vec![zone] }));
+        let zones = self.comparable_with(zone);
+        for &zone in &zones {
+            self.reopen(zone);
+        }
+        out.push(Effect::Tell(Notice::Again { zones }));
         self.go_on(now_us, out);
         Ok(())
     }
@@ -217,6 +236,14 @@ impl Machine {
         out.push(Effect::Tell(Notice::Skipped { zone }));
         self.go_on(now_us, out);
         Ok(())
+    }
+
+    /// The zone, and, if its panel was read in an earlier sitting, all zones of the panel: both sides
+    /// of a comparison come from one sitting.
+    fn comparable_with(&self, zone: usize) -> Vec<usize> {
+        let zones = &self.ledger.setup.zones;
+        let earlier = |&z: &usize| zones[z].panel == zones[zone].panel && self.zones.is_of_earlier_sitting(z);
+        self.zones.in_order().filter(|z| *z == zone || earlier(z)).collect()
     }
 
     /// After the plan changed: if zones are being read, or the closing check has not begun, look

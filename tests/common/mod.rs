@@ -1,0 +1,228 @@
+//! A bench without hardware, files or clocks: records go into a run, sentences come out, and the
+//! recording's bytes can be had too.
+
+#![allow(dead_code, clippy::unwrap_used, reason = "shared by several test programs, each using a part")]
+
+use halfpanel::run::record::{Body, Encoder, Head, Link, Record, Resumed};
+use halfpanel::run::setup::{
+    Block, DriftPolicy, Panel, Procedure, Role, Setup, Tile, TileValue, Treatment, Zone,
+};
+use halfpanel::run::{Effect, Run, Word, say};
+use halfpanel::tile::TileRule;
+use halfpanel::units::Geometry;
+
+/// A profile for the tests: a number alone on a line is a reading at 60°.
+pub const PLAIN: &str = r#"
+name = "plain"
+about = "a value alone on its line"
+[line]
+separator = ";"
+fields = ["gloss"]
+geometry_deg = 60
+[[example]]
+line = "85.3"
+gloss_60 = "85.3"
+"#;
+
+/// One panel, zones C1… bare and T1… treated, read in the order C1 T1 C2 T2 …, one reading each,
+/// each pair a block.
+pub fn setup(zones_a_side: usize) -> Setup {
+    let zone = |name: String, role: Role, x: usize, y: f64| Zone {
+        panel: 0,
+        name,
+        role,
+        treatment: (role == Role::Treated).then_some(0),
+        stage: "cured".to_owned(),
+        applied_at: None,
+        x_mm: 10.0 + 40.0 * x as f64,
+        y_mm: y,
+        width_mm: 30.0,
+        height_mm: 30.0,
+    };
+    let mut zones = Vec::new();
+    for i in 0..zones_a_side {
+        zones.push(zone(format!("C{}", i + 1), Role::Control, i, 10.0));
+        zones.push(zone(format!("T{}", i + 1), Role::Treated, i, 60.0));
+    }
+    Setup {
+        study: "a bench without hardware".to_owned(),
+        operator: String::new(),
+        port: "none".to_owned(),
+        profile: PLAIN.to_owned(),
+        geometries: vec![Geometry::Deg60],
+        tile: Tile {
+            name: "black glass".to_owned(),
+            certificate_date: None,
+            values: vec![TileValue {
+                geometry_deg: Geometry::Deg60,
+                assigned_gu: "92.4".parse().unwrap(),
+                expanded_uncertainty_gu: None,
+            }],
+            rule: TileRule {
+                readings: 3,
+                tolerance_gu: "1.0".parse().unwrap(),
+                spread_limit_gu: "0.5".parse().unwrap(),
+                drift_limit_gu: "0.3".parse().unwrap(),
+            },
+        },
+        procedure: Procedure {
+            readings_per_zone: 1,
+            interim_after_readings: None,
+            interim_after_min: None,
+            longest_pause_min: 60,
+            drift_policy: DriftPolicy::Allow,
+        },
+        panels: vec![Panel { id: "P1".to_owned(), width_mm: 300.0, height_mm: 100.0 }],
+        treatments: vec![Treatment {
+            code: "T1".to_owned(),
+            name: "Slipway Wax".to_owned(),
+            batch: String::new(),
+            how: String::new(),
+            cure_hours: None,
+        }],
+        plan: (0..zones_a_side).map(|i| Block(vec![2 * i, 2 * i + 1])).collect(),
+        zones,
+    }
+}
+
+pub fn head(setup: Setup) -> Head {
+    Head {
+        format: halfpanel::run::record::FORMAT,
+        oldest_reader: "0.1.0".to_owned(),
+        program: "0.1.0".to_owned(),
+        run: "2026-06-01-01".to_owned(),
+        wall: chrono::DateTime::parse_from_rfc3339("2026-06-01T09:00:00+02:00").unwrap(),
+        clock: "boottime".to_owned(),
+        time_factor: 1.0,
+        study_sha256: "0".repeat(64),
+        setup,
+    }
+}
+
+/// A run on the bench. Time only moves when a test says so: five seconds before each placement.
+pub struct Bench {
+    pub run: Run,
+    encoder: Encoder,
+    now_us: u64,
+    n: u32,
+    /// The recording so far.
+    pub bytes: Vec<u8>,
+    /// What was said, one sentence a line, each with its time.
+    pub said: String,
+    keep_line: bool,
+}
+
+impl Bench {
+    pub fn new(setup: Setup) -> Bench {
+        let head = head(setup);
+        let run = Run::open(&head).unwrap();
+        let mut bench = Bench {
+            run,
+            encoder: Encoder::new(),
+            now_us: 0,
+            n: 0,
+            bytes: Vec::new(),
+            said: String::new(),
+            keep_line: false,
+        };
+        bench.put(Body::Head(Box::new(head)));
+        bench.link(true);
+        bench
+    }
+
+    /// Records and applies one body, in a sync group of its own.
+    pub fn put(&mut self, body: Body<'_>) {
+        self.encoder.begin_group();
+        let (n, at_us) = self.encoder.push(self.now_us, body.clone(), &mut self.bytes);
+        self.n = n;
+        let mut effects = Vec::new();
+        self.run.apply(&Record { n, at_us, group: n, body }, &mut effects);
+        for effect in effects {
+            self.follow(&effect);
+        }
+    }
+
+    fn follow(&mut self, effect: &Effect) {
+        match effect {
+            Effect::Tell(notice) => {
+                let minutes = self.now_us as f64 / 6e7;
+                let sentence = say::sentence(notice, self.run.ledger());
+                self.said.push_str(&format!("{minutes:6.2} {sentence}\n"));
+            }
+            Effect::Seal => {
+                self.encoder.begin_group();
+                self.encoder.seal(self.now_us, &mut self.bytes);
+            }
+            Effect::End => {
+                self.encoder.begin_group();
+                let end = match self.run.ledger().state {
+                    halfpanel::run::RunState::Abandoned => halfpanel::run::record::Ending::Abandoned,
+                    _ => halfpanel::run::record::Ending::Complete,
+                };
+                self.encoder.push(self.now_us, Body::End(end), &mut self.bytes);
+            }
+        }
+    }
+
+    pub fn link(&mut self, up: bool) -> &mut Self {
+        self.put(Body::Link(Link { up, what: "the bench".to_owned() }));
+        self
+    }
+
+    pub fn wait_min(&mut self, minutes: f64) -> &mut Self {
+        self.now_us += (minutes * 6e7) as u64;
+        self
+    }
+
+    pub fn tick(&mut self) -> &mut Self {
+        self.put(Body::Tick);
+        self
+    }
+
+    pub fn bytes(&mut self, bytes: &[u8]) -> &mut Self {
+        self.put(Body::Bytes(bytes));
+        self
+    }
+
+    /// Placements, five seconds apart, one value each.
+    pub fn press(&mut self, values: &str) -> &mut Self {
+        for value in values.split_whitespace() {
+            self.now_us += 5_000_000;
+            self.put(Body::Bytes(format!("{value}\r\n").as_bytes()));
+        }
+        self
+    }
+
+    pub fn word(&mut self, word: Word) -> &mut Self {
+        self.now_us += 1_000_000;
+        self.put(Body::Word(word));
+        self
+    }
+
+    pub fn resume_after_min(&mut self, minutes: f64, gap_unknown: bool) -> &mut Self {
+        self.wait_min(minutes);
+        let start = chrono::DateTime::parse_from_rfc3339("2026-06-01T09:00:00+02:00").unwrap();
+        let wall = start + chrono::TimeDelta::microseconds(self.now_us as i64);
+        self.put(Body::Resumed(Box::new(Resumed {
+            program: "0.1.0".to_owned(),
+            wall,
+            clock: "boottime".to_owned(),
+            gap_unknown,
+            torn: String::new(),
+        })));
+        self.link(true)
+    }
+
+    /// Statuses of the zone readings in order, as `C1 71.4 proven`.
+    pub fn zone_readings(&self) -> String {
+        let ledger = self.run.ledger();
+        let mut text = String::new();
+        for reading in &ledger.readings {
+            if let halfpanel::run::Spot::Zone { zone, .. } = reading.spot {
+                let zone = ledger.setup.zone_label(usize::from(zone));
+                text.push_str(&format!("{zone} {} {}\n", reading.gloss, reading.status.text()));
+            }
+        }
+        text
+    }
+}
