@@ -1,1 +1,14 @@
-//! (under construction)
+//! What a sitting at the bench needs from the machine: the clock, the serial port, and a
+//! pseudo-terminal to stand a simulated meter on.
+//!
+//! - [`clock`]: the only place that reads a clock.
+//! - [`ports`]: which serial ports are there, and who holds one.
+//! - [`link`]: an open meter, its bytes, and its loss and return.
+//! - [`problem`]: what can be wrong with one, and what to do.
+//! - [`pty`]: the other end of a pseudo-terminal, for a meter that is not there.
+
+pub mod clock;
+pub mod link;
+pub mod ports;
+pub mod problem;
+pub mod pty;

@@ -1,0 +1,530 @@
+//! An open meter: its bytes as they come, its loss, and its return.
+//!
+//! The link tells [`LinkEvent`]s through [`Link::next`] and never ends by itself: a lost port is opened
+//! again by its configured name, for ever. It reads nothing into the bytes, and writes nothing other than
+//! what [`Link::send`] is given.
+
+use std::future::pending;
+use std::future::poll_fn;
+use std::io;
+use std::path::Path;
+use std::pin::Pin;
+use std::task::Context;
+use std::task::Poll;
+use std::time::Duration;
+
+use serialport::SerialPort;
+use tokio::io::AsyncRead;
+use tokio::io::AsyncWrite;
+use tokio::io::AsyncWriteExt;
+use tokio::io::ReadBuf;
+use tokio::task::JoinHandle;
+use tokio::time::Sleep;
+use tokio_serial::SerialStream;
+
+pub use crate::session::problem::LinkProblem;
+
+use crate::session::ports;
+
+/// The most bytes that one [`LinkEvent`] carries.
+pub const MOST_BYTES: usize = 64 * 1024;
+
+/// First wait before a lost port is opened again; doubled at each try up to [`LONGEST_WAIT`].
+const FIRST_WAIT: Duration = Duration::from_millis(100);
+const LONGEST_WAIT: Duration = Duration::from_secs(2);
+
+/// How long a request may take to leave for the driver.
+const SEND_LIMIT: Duration = Duration::from_secs(2);
+
+/// Parity bit of a serial line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Parity {
+    /// No parity bit. The driver then drops bytes that it cannot make out.
+    #[default]
+    None,
+    /// An odd number of ones.
+    Odd,
+    /// An even number of ones.
+    Even,
+}
+
+/// Flow control of a serial line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum FlowControl {
+    /// None.
+    #[default]
+    None,
+    /// XON and XOFF: the bytes 0x11 and 0x13 never reach the program.
+    Software,
+    /// RTS and CTS.
+    Hardware,
+}
+
+/// How a port is opened.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LinkSettings {
+    /// The device's name, best a stable one such as a link by id.
+    pub port: String,
+    /// Rate, bits per second.
+    pub baud: u32,
+    /// Bits in a character, 5 to 8.
+    pub data_bits: u8,
+    /// Parity bit.
+    pub parity: Parity,
+    /// Stop bits, 1 or 2.
+    pub stop_bits: u8,
+    /// Flow control.
+    pub flow_control: FlowControl,
+    /// What to set the DTR line to at opening. `None` leaves it to the driver, which raises it on Linux;
+    /// some meters and adapters start anew at that.
+    pub dtr: Option<bool>,
+    /// How long to wait after opening, in milliseconds, before what comes is fresh: for a meter that says
+    /// something when it starts. Bytes from before are [`LinkEvent::Stale`].
+    pub settle_ms: u32,
+}
+
+impl LinkSettings {
+    /// The usual settings, 9600 baud 8N1 without flow control, for the port of that name.
+    pub fn new(port: impl Into<String>) -> LinkSettings {
+        LinkSettings {
+            port: port.into(),
+            baud: 9600,
+            data_bits: 8,
+            parity: Parity::None,
+            stop_bits: 1,
+            flow_control: FlowControl::None,
+            dtr: None,
+            settle_ms: 0,
+        }
+    }
+
+    /// The settings of the line in the usual short form, such as `9600 baud, 8N1`.
+    pub fn in_words(&self) -> String {
+        let parity = match self.parity {
+            Parity::None => 'N',
+            Parity::Odd => 'O',
+            Parity::Even => 'E',
+        };
+        let flow = match self.flow_control {
+            FlowControl::None => "",
+            FlowControl::Software => ", XON/XOFF",
+            FlowControl::Hardware => ", RTS/CTS",
+        };
+        format!("{} baud, {}{parity}{}{flow}", self.baud, self.data_bits, self.stop_bits)
+    }
+
+    fn builder(&self) -> Result<serialport::SerialPortBuilder, LinkProblem> {
+        let refused = |said: &str| LinkProblem::SettingsRefused {
+            port: self.port.clone(),
+            settings: self.in_words(),
+            said: said.into(),
+        };
+        // A rate of 0 means "hang up" to the driver.
+        if self.baud == 0 {
+            return Err(refused("the rate must be above 0"));
+        }
+        let data_bits = serialport::DataBits::try_from(self.data_bits)
+            .map_err(|_| refused("a character has 5, 6, 7 or 8 data bits"))?;
+        let stop_bits = serialport::StopBits::try_from(self.stop_bits)
+            .map_err(|_| refused("there are 1 or 2 stop bits"))?;
+        let parity = match self.parity {
+            Parity::None => serialport::Parity::None,
+            Parity::Odd => serialport::Parity::Odd,
+            Parity::Even => serialport::Parity::Even,
+        };
+        let flow_control = match self.flow_control {
+            FlowControl::None => serialport::FlowControl::None,
+            FlowControl::Software => serialport::FlowControl::Software,
+            FlowControl::Hardware => serialport::FlowControl::Hardware,
+        };
+        let builder = tokio_serial::new(&self.port, self.baud)
+            .data_bits(data_bits)
+            .parity(parity)
+            .stop_bits(stop_bits)
+            .flow_control(flow_control);
+        Ok(match self.dtr {
+            Some(level) => builder.dtr_on_open(level),
+            None => builder.preserve_dtr_on_open(),
+        })
+    }
+}
+
+/// What happened on the line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum LinkEvent {
+    /// Bytes that were sent before the link was up, and waited in the driver: to be recorded, never read.
+    /// Told before the `Up` that they are older than.
+    Stale(Vec<u8>),
+    /// The meter's line is open, and what comes from now on is fresh.
+    Up {
+        /// The port's configured name.
+        port: String,
+    },
+    /// Fresh bytes: 1 to [`MOST_BYTES`], everything that was there, cut anywhere.
+    Bytes(Vec<u8>),
+    /// The line is lost. Every byte that came before has been told.
+    Down {
+        /// Why.
+        why: LinkProblem,
+    },
+    /// Opening the port again failed. Told at the first try, and later only when the reason has changed.
+    StillDown {
+        /// Why.
+        why: LinkProblem,
+        /// How many tries there have been since the loss (or since the start).
+        tries: u32,
+    },
+}
+
+/// What the link reads from and writes to: a serial port, or anything else that behaves like one.
+pub trait MeterStream: AsyncRead + AsyncWrite + Unpin + Send {}
+
+impl<S: AsyncRead + AsyncWrite + Unpin + Send> MeterStream for S {}
+
+/// One meter's line. See the [module](self).
+pub struct Link {
+    port: String,
+    /// `None` for a stream that cannot be opened again.
+    settings: Option<LinkSettings>,
+    state: State,
+    scratch: Box<[u8]>,
+    /// Held for as long as the link is, such as the program's own lock on the port.
+    _guard: Option<Box<dyn Send>>,
+}
+
+enum State {
+    /// Open, and the meter is given time to start.
+    Settling(Box<SerialStream>, Pin<Box<Sleep>>),
+    /// Open, and not told yet.
+    Opened(Box<dyn MeterStream>),
+    Up(Box<dyn MeterStream>),
+    /// Lost, and not told yet.
+    Lost(LinkProblem),
+    Waiting(Retry, Pin<Box<Sleep>>),
+    Opening(Retry, JoinHandle<Result<SerialStream, LinkProblem>>),
+    /// A stream that does not come back.
+    Over,
+}
+
+/// Where the attempts to open a lost port stand.
+#[derive(Debug, Clone, Default)]
+struct Retry {
+    tries: u32,
+    /// The kind of problem that was told last.
+    told: Option<&'static str>,
+}
+
+impl Retry {
+    /// The wait before the next try: 100 ms, doubled at each failed one, and never more than 2 s.
+    fn wait(&self) -> Duration {
+        FIRST_WAIT.saturating_mul(1 << self.tries.min(16)).min(LONGEST_WAIT)
+    }
+}
+
+impl Link {
+    /// Opens the port, or says at once why it cannot. `guard` is kept for as long as the link lives. Needs
+    /// a tokio runtime with time and I/O.
+    ///
+    /// # Errors
+    /// The [`LinkProblem`] that stands in the way.
+    pub async fn open(settings: LinkSettings, guard: Option<Box<dyn Send>>) -> Result<Link, LinkProblem> {
+        let stream = spawn_opening(&settings).await.unwrap_or_else(|e| Err(opening_broke(&settings, &e)))?;
+        let state = settling(stream, &settings);
+        Ok(Link::with(settings, state, guard))
+    }
+
+    /// A link that starts without its port and waits for it, as it does after a loss: `StillDown` events
+    /// come until the port is there. Needs a tokio runtime with time and I/O.
+    pub fn open_waiting(settings: LinkSettings, guard: Option<Box<dyn Send>>) -> Link {
+        let state = State::Opening(Retry::default(), spawn_opening(&settings));
+        Link::with(settings, state, guard)
+    }
+
+    fn with(settings: LinkSettings, state: State, guard: Option<Box<dyn Send>>) -> Link {
+        Link {
+            port: settings.port.clone(),
+            settings: Some(settings),
+            state,
+            scratch: scratch(),
+            _guard: guard,
+        }
+    }
+
+    /// A link over a stream within the program. It is up at once, and once lost it stays so.
+    pub fn over(stream: impl MeterStream + 'static) -> Link {
+        let state = State::Opened(Box::new(stream));
+        Link { port: "in-process".into(), settings: None, state, scratch: scratch(), _guard: None }
+    }
+
+    /// The same link under another port name, for [`over`](Self::over).
+    #[must_use]
+    pub fn named(mut self, port: impl Into<String>) -> Link {
+        self.port = port.into();
+        self
+    }
+
+    /// The port's configured name.
+    pub fn port(&self) -> &str {
+        &self.port
+    }
+
+    /// Whether [`LinkEvent::Up`] has been told, and no loss has been met since.
+    pub fn is_up(&self) -> bool {
+        matches!(self.state, State::Up(_))
+    }
+
+    /// The next thing that happens. Cancel-safe: nothing is lost when it is dropped in a `select!`. After
+    /// the `Down` of a stream that cannot be opened again, it waits for ever.
+    pub async fn next(&mut self) -> LinkEvent {
+        loop {
+            if let Some(event) = self.step().await {
+                return event;
+            }
+        }
+    }
+
+    /// One move of the machine. Each arm awaits at most once, and changes the state only after that.
+    async fn step(&mut self) -> Option<LinkEvent> {
+        match &mut self.state {
+            State::Settling(_, time) => {
+                time.as_mut().await;
+                self.settled()
+            }
+            State::Opened(_) => {
+                self.replace(|state| match state {
+                    State::Opened(stream) => State::Up(stream),
+                    other => other,
+                });
+                Some(LinkEvent::Up { port: self.port.clone() })
+            }
+            State::Up(stream) => {
+                let (n, end) = poll_fn(|cx| read_what_is_there(stream, cx, &mut self.scratch)).await;
+                if let Some(end) = end {
+                    self.state = State::Lost(why_lost(&self.port, end));
+                }
+                (n > 0).then(|| LinkEvent::Bytes(self.scratch[..n].to_vec()))
+            }
+            State::Lost(why) => {
+                let why = why.clone();
+                self.state = match self.settings {
+                    Some(_) => waiting(Retry::default()),
+                    None => State::Over,
+                };
+                Some(LinkEvent::Down { why })
+            }
+            State::Waiting(retry, time) => {
+                time.as_mut().await;
+                let retry = retry.clone();
+                let settings = self.settings.as_ref()?;
+                self.state = State::Opening(retry, spawn_opening(settings));
+                None
+            }
+            State::Opening(retry, opening) => {
+                let opened = opening.await;
+                let retry = retry.clone();
+                let settings = self.settings.as_ref()?;
+                match opened.unwrap_or_else(|e| Err(opening_broke(settings, &e))) {
+                    Ok(stream) => {
+                        self.state = settling(stream, settings);
+                        None
+                    }
+                    Err(why) => self.still_down(retry, why),
+                }
+            }
+            State::Over => pending().await,
+        }
+    }
+
+    fn replace(&mut self, change: impl FnOnce(State) -> State) {
+        let state = std::mem::replace(&mut self.state, State::Over);
+        self.state = change(state);
+    }
+
+    fn still_down(&mut self, mut retry: Retry, why: LinkProblem) -> Option<LinkEvent> {
+        retry.tries = retry.tries.saturating_add(1);
+        let news = retry.told != Some(why.kind());
+        retry.told = Some(why.kind());
+        let tries = retry.tries;
+        self.state = waiting(retry);
+        news.then_some(LinkEvent::StillDown { why, tries })
+    }
+
+    /// Takes out of the driver what waited there, and is open from then on.
+    fn settled(&mut self) -> Option<LinkEvent> {
+        let mut stale = Vec::new();
+        self.replace(|state| match state {
+            State::Settling(mut stream, _) => {
+                stale = take_stale(&mut stream);
+                State::Opened(stream)
+            }
+            other => other,
+        });
+        (!stale.is_empty()).then_some(LinkEvent::Stale(stale))
+    }
+
+    /// Sends a request of the meter's profile, all of it. Not cancel-safe: dropped halfway, a part of it may
+    /// have left. A failure loses the link, which the next event then tells.
+    ///
+    /// # Errors
+    /// Why there is no meter to send to, or why the request did not leave within 2 s.
+    pub async fn send(&mut self, request: &[u8]) -> Result<(), LinkProblem> {
+        let (State::Up(stream) | State::Opened(stream)) = &mut self.state else {
+            return Err(match &self.state {
+                State::Lost(why) => why.clone(),
+                _ => LinkProblem::Unplugged { port: self.port.clone() },
+            });
+        };
+        // No flush: on a serial port it would block the thread until the last bit has left.
+        let problem = match tokio::time::timeout(SEND_LIMIT, stream.write_all(request)).await {
+            Ok(Ok(())) => return Ok(()),
+            Ok(Err(e)) => why_lost(&self.port, End::Failed(e)),
+            Err(_elapsed) => LinkProblem::Other {
+                port: self.port.clone(),
+                said: "the request did not leave within 2 s; flow control may be holding it back".into(),
+            },
+        };
+        self.state = State::Lost(problem.clone());
+        Err(problem)
+    }
+}
+
+fn scratch() -> Box<[u8]> {
+    vec![0; MOST_BYTES].into_boxed_slice()
+}
+
+fn waiting(retry: Retry) -> State {
+    let time = Box::pin(tokio::time::sleep(retry.wait()));
+    State::Waiting(retry, time)
+}
+
+fn settling(stream: SerialStream, settings: &LinkSettings) -> State {
+    let time = tokio::time::sleep(Duration::from_millis(settings.settle_ms.into()));
+    State::Settling(Box::new(stream), Box::pin(time))
+}
+
+/// Opening looks at other processes and talks to the driver, either of which can take its time: it gets a
+/// thread of its own, so that a page is still served meanwhile.
+fn spawn_opening(settings: &LinkSettings) -> JoinHandle<Result<SerialStream, LinkProblem>> {
+    let settings = settings.clone();
+    tokio::task::spawn_blocking(move || open_port(&settings))
+}
+
+fn opening_broke(settings: &LinkSettings, e: &tokio::task::JoinError) -> LinkProblem {
+    LinkProblem::Other { port: settings.port.clone(), said: format!("opening it was cut short ({e})") }
+}
+
+fn open_port(settings: &LinkSettings) -> Result<SerialStream, LinkProblem> {
+    use std::os::unix::fs::FileTypeExt;
+    let port = settings.port.as_str();
+    let builder = settings.builder()?;
+    let meta = std::fs::metadata(port).map_err(|e| LinkProblem::from_io(port, &e))?;
+    if !meta.file_type().is_char_device() {
+        return Err(LinkProblem::NotASerialPort { port: port.into() });
+    }
+    // The kernel lets an administrator into a port that is open exclusively elsewhere, so look first.
+    if let Some(holder) = ports::who_holds(Path::new(port)).into_iter().next() {
+        return Err(LinkProblem::Busy { port: port.into(), holder: Some(holder) });
+    }
+    SerialStream::open(&builder).map_err(|e| LinkProblem::from_opening(port, &settings.in_words(), &e))
+}
+
+/// What the driver holds now, but no more than [`MOST_BYTES`]: a meter that never stops sending must not
+/// keep the link from coming up.
+fn take_stale(stream: &mut SerialStream) -> Vec<u8> {
+    let mut stale = Vec::new();
+    while stale.len() < MOST_BYTES {
+        // Only as much as is said to be there: more would be fresh. Errors are met again at the first read.
+        let there = stream.bytes_to_read().unwrap_or(0) as usize;
+        let mut buf = vec![0; there.min(MOST_BYTES - stale.len())];
+        match stream.try_read(&mut buf) {
+            Ok(n) if n > 0 => stale.extend_from_slice(&buf[..n]),
+            _ => break,
+        }
+    }
+    stale
+}
+
+/// How a stream ended.
+enum End {
+    /// A read gave no bytes: the line hung up.
+    HungUp,
+    Failed(io::Error),
+}
+
+/// Fills `buf` with all that can be had without waiting, and waits only for the first byte. Within one
+/// poll, so that no byte is taken by a call that is then dropped.
+fn read_what_is_there(
+    stream: &mut Box<dyn MeterStream>,
+    cx: &mut Context<'_>,
+    buf: &mut [u8],
+) -> Poll<(usize, Option<End>)> {
+    let mut buf = ReadBuf::new(buf);
+    loop {
+        let before = buf.filled().len();
+        match Pin::new(&mut *stream).poll_read(cx, &mut buf) {
+            Poll::Pending if before == 0 => return Poll::Pending,
+            Poll::Pending => return Poll::Ready((before, None)),
+            Poll::Ready(Ok(())) if buf.filled().len() == before => {
+                return Poll::Ready((before, Some(End::HungUp)));
+            }
+            Poll::Ready(Ok(())) if buf.remaining() == 0 => return Poll::Ready((buf.filled().len(), None)),
+            Poll::Ready(Ok(())) => {}
+            Poll::Ready(Err(e)) if e.kind() == io::ErrorKind::Interrupted => {}
+            Poll::Ready(Err(e)) => return Poll::Ready((before, Some(End::Failed(e)))),
+        }
+    }
+}
+
+fn why_lost(port: &str, end: End) -> LinkProblem {
+    use rustix::io::Errno;
+    let gone = [Errno::IO, Errno::NXIO, Errno::NODEV].map(Errno::raw_os_error);
+    match end {
+        End::Failed(e) if e.raw_os_error().is_some_and(|code| !gone.contains(&code)) => {
+            LinkProblem::Other { port: port.into(), said: e.to_string() }
+        }
+        _ if port.starts_with('/') && !Path::new(port).exists() => {
+            LinkProblem::Unplugged { port: port.into() }
+        }
+        _ => LinkProblem::HungUp { port: port.into() },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_wait_doubles_from_a_tenth_of_a_second_to_two() {
+        let waits: Vec<u128> = (0..7).map(|tries| Retry { tries, told: None }.wait().as_millis()).collect();
+        assert_eq!(waits, [100, 200, 400, 800, 1600, 2000, 2000]);
+        assert_eq!(Retry { tries: u32::MAX, told: None }.wait(), LONGEST_WAIT);
+    }
+
+    #[test]
+    fn settings_are_put_in_the_usual_short_form() {
+        let mut settings = LinkSettings::new("/dev/ttyUSB0");
+        assert_eq!(settings.in_words(), "9600 baud, 8N1");
+        settings = LinkSettings {
+            baud: 1200,
+            data_bits: 7,
+            parity: Parity::Even,
+            stop_bits: 2,
+            flow_control: FlowControl::Hardware,
+            ..settings
+        };
+        assert_eq!(settings.in_words(), "1200 baud, 7E2, RTS/CTS");
+    }
+
+    #[test]
+    fn settings_that_no_line_has_are_refused_before_the_port_is_touched() {
+        let good = LinkSettings::new("/nowhere");
+        for bad in [
+            LinkSettings { baud: 0, ..good.clone() },
+            LinkSettings { data_bits: 9, ..good.clone() },
+            LinkSettings { stop_bits: 3, ..good.clone() },
+        ] {
+            assert_eq!(open_port(&bad).unwrap_err().kind(), "settings-refused");
+        }
+        assert_eq!(open_port(&good).unwrap_err().kind(), "no-such-port");
+    }
+}
