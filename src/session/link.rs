@@ -25,6 +25,8 @@ use tokio_serial::SerialStream;
 pub use crate::session::problem::LinkProblem;
 
 use crate::session::ports;
+use crate::session::ports::Holder;
+use crate::session::problem::is_terminal;
 
 /// The most bytes that one [`LinkEvent`] carries.
 pub const MOST_BYTES: usize = 64 * 1024;
@@ -195,15 +197,22 @@ pub struct Link {
 enum State {
     /// Open, and the meter is given time to start.
     Settling(Box<SerialStream>, Pin<Box<Sleep>>),
-    /// Open, and not told yet.
-    Opened(Box<dyn MeterStream>),
+    /// Open, and not told yet, with what had waited in the driver.
+    Opened(Box<dyn MeterStream>, Vec<u8>),
     Up(Box<dyn MeterStream>),
     /// Lost, and not told yet.
     Lost(LinkProblem),
     Waiting(Retry, Pin<Box<Sleep>>),
-    Opening(Retry, JoinHandle<Result<SerialStream, LinkProblem>>),
+    Opening(Retry, JoinHandle<Result<Fresh, LinkProblem>>),
     /// A stream that does not come back.
     Over,
+}
+
+/// A port that was opened just now.
+struct Fresh {
+    stream: SerialStream,
+    /// What had waited in the driver. Left there for later when the meter is given time to settle.
+    stale: Vec<u8>,
 }
 
 /// Where the attempts to open a lost port stand.
@@ -228,8 +237,8 @@ impl Link {
     /// # Errors
     /// The [`LinkProblem`] that stands in the way.
     pub async fn open(settings: LinkSettings, guard: Option<Box<dyn Send>>) -> Result<Link, LinkProblem> {
-        let stream = spawn_opening(&settings).await.unwrap_or_else(|e| Err(opening_broke(&settings, &e)))?;
-        let state = settling(stream, &settings);
+        let fresh = spawn_opening(&settings).await.unwrap_or_else(|e| Err(opening_broke(&settings, &e)))?;
+        let state = opened(fresh, &settings);
         Ok(Link::with(settings, state, guard))
     }
 
@@ -252,7 +261,7 @@ impl Link {
 
     /// A link over a stream within the program. It is up at once, and once lost it stays so.
     pub fn over(stream: impl MeterStream + 'static) -> Link {
-        let state = State::Opened(Box::new(stream));
+        let state = State::Opened(Box::new(stream), Vec::new());
         Link { port: "in-process".into(), settings: None, state, scratch: scratch(), _guard: None }
     }
 
@@ -288,11 +297,19 @@ impl Link {
         match &mut self.state {
             State::Settling(_, time) => {
                 time.as_mut().await;
-                self.settled()
-            }
-            State::Opened(_) => {
                 self.replace(|state| match state {
-                    State::Opened(stream) => State::Up(stream),
+                    State::Settling(mut stream, _) => {
+                        let stale = take_stale(&mut stream);
+                        State::Opened(stream, stale)
+                    }
+                    other => other,
+                });
+                None
+            }
+            State::Opened(_, stale) if !stale.is_empty() => Some(LinkEvent::Stale(std::mem::take(stale))),
+            State::Opened(..) => {
+                self.replace(|state| match state {
+                    State::Opened(stream, _) => State::Up(stream),
                     other => other,
                 });
                 Some(LinkEvent::Up { port: self.port.clone() })
@@ -320,12 +337,12 @@ impl Link {
                 None
             }
             State::Opening(retry, opening) => {
-                let opened = opening.await;
+                let outcome = opening.await;
                 let retry = retry.clone();
                 let settings = self.settings.as_ref()?;
-                match opened.unwrap_or_else(|e| Err(opening_broke(settings, &e))) {
-                    Ok(stream) => {
-                        self.state = settling(stream, settings);
+                match outcome.unwrap_or_else(|e| Err(opening_broke(settings, &e))) {
+                    Ok(fresh) => {
+                        self.state = opened(fresh, settings);
                         None
                     }
                     Err(why) => self.still_down(retry, why),
@@ -349,26 +366,13 @@ impl Link {
         news.then_some(LinkEvent::StillDown { why, tries })
     }
 
-    /// Takes out of the driver what waited there, and is open from then on.
-    fn settled(&mut self) -> Option<LinkEvent> {
-        let mut stale = Vec::new();
-        self.replace(|state| match state {
-            State::Settling(mut stream, _) => {
-                stale = take_stale(&mut stream);
-                State::Opened(stream)
-            }
-            other => other,
-        });
-        (!stale.is_empty()).then_some(LinkEvent::Stale(stale))
-    }
-
     /// Sends a request of the meter's profile, all of it. Not cancel-safe: dropped halfway, a part of it may
     /// have left. A failure loses the link, which the next event then tells.
     ///
     /// # Errors
     /// Why there is no meter to send to, or why the request did not leave within 2 s.
     pub async fn send(&mut self, request: &[u8]) -> Result<(), LinkProblem> {
-        let (State::Up(stream) | State::Opened(stream)) = &mut self.state else {
+        let (State::Up(stream) | State::Opened(stream, _)) = &mut self.state else {
             return Err(match &self.state {
                 State::Lost(why) => why.clone(),
                 _ => LinkProblem::Unplugged { port: self.port.clone() },
@@ -397,14 +401,17 @@ fn waiting(retry: Retry) -> State {
     State::Waiting(retry, time)
 }
 
-fn settling(stream: SerialStream, settings: &LinkSettings) -> State {
+fn opened(fresh: Fresh, settings: &LinkSettings) -> State {
+    if settings.settle_ms == 0 {
+        return State::Opened(Box::new(fresh.stream), fresh.stale);
+    }
     let time = tokio::time::sleep(Duration::from_millis(settings.settle_ms.into()));
-    State::Settling(Box::new(stream), Box::pin(time))
+    State::Settling(Box::new(fresh.stream), Box::pin(time))
 }
 
 /// Opening looks at other processes and talks to the driver, either of which can take its time: it gets a
 /// thread of its own, so that a page is still served meanwhile.
-fn spawn_opening(settings: &LinkSettings) -> JoinHandle<Result<SerialStream, LinkProblem>> {
+fn spawn_opening(settings: &LinkSettings) -> JoinHandle<Result<Fresh, LinkProblem>> {
     let settings = settings.clone();
     tokio::task::spawn_blocking(move || open_port(&settings))
 }
@@ -413,7 +420,7 @@ fn opening_broke(settings: &LinkSettings, e: &tokio::task::JoinError) -> LinkPro
     LinkProblem::Other { port: settings.port.clone(), said: format!("opening it was cut short ({e})") }
 }
 
-fn open_port(settings: &LinkSettings) -> Result<SerialStream, LinkProblem> {
+fn open_port(settings: &LinkSettings) -> Result<Fresh, LinkProblem> {
     use std::os::unix::fs::FileTypeExt;
     let port = settings.port.as_str();
     let builder = settings.builder()?;
@@ -422,10 +429,30 @@ fn open_port(settings: &LinkSettings) -> Result<SerialStream, LinkProblem> {
         return Err(LinkProblem::NotASerialPort { port: port.into() });
     }
     // The kernel lets an administrator into a port that is open exclusively elsewhere, so look first.
-    if let Some(holder) = ports::who_holds(Path::new(port)).into_iter().next() {
+    if let Some(holder) = holder_for_good(Path::new(port)) {
+        // Devices of other kinds, such as /dev/null, are open in half the programs of a machine.
+        if !is_terminal(port) {
+            return Err(LinkProblem::NotASerialPort { port: port.into() });
+        }
         return Err(LinkProblem::Busy { port: port.into(), holder: Some(holder) });
     }
-    SerialStream::open(&builder).map_err(|e| LinkProblem::from_opening(port, &settings.in_words(), &e))
+    let mut stream = SerialStream::open(&builder)
+        .map_err(|e| LinkProblem::from_opening(port, &settings.in_words(), &e))?;
+    // At once, so that as little as may be of what the meter sends from now on is taken for old.
+    let stale = if settings.settle_ms == 0 { take_stale(&mut stream) } else { Vec::new() };
+    Ok(Fresh { stream, stale })
+}
+
+/// The first process that holds the port at two looks. At one look alone a process may be met that is just
+/// being started by this program, and has for an instant all that this program has open.
+fn holder_for_good(port: &Path) -> Option<Holder> {
+    let at_first = ports::who_holds(port);
+    if at_first.is_empty() {
+        return None;
+    }
+    // On the thread of the opening, which holds up nobody else.
+    std::thread::sleep(Duration::from_millis(20));
+    ports::who_holds(port).into_iter().find(|holder| at_first.iter().any(|h| h.pid == holder.pid))
 }
 
 /// What the driver holds now, but no more than [`MOST_BYTES`]: a meter that never stops sending must not
@@ -523,8 +550,8 @@ mod tests {
             LinkSettings { data_bits: 9, ..good.clone() },
             LinkSettings { stop_bits: 3, ..good.clone() },
         ] {
-            assert_eq!(open_port(&bad).unwrap_err().kind(), "settings-refused");
+            assert_eq!(open_port(&bad).err().unwrap().kind(), "settings-refused");
         }
-        assert_eq!(open_port(&good).unwrap_err().kind(), "no-such-port");
+        assert_eq!(open_port(&good).err().unwrap().kind(), "no-such-port");
     }
 }

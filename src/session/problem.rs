@@ -172,7 +172,7 @@ impl LinkProblem {
     }
 }
 
-pub(super) fn busy(port: &str) -> LinkProblem {
+fn busy(port: &str) -> LinkProblem {
     LinkProblem::Busy { port: port.into(), holder: ports::who_holds(Path::new(port)).into_iter().next() }
 }
 
@@ -180,8 +180,9 @@ fn not_permitted(port: &str) -> LinkProblem {
     LinkProblem::NotPermitted { port: port.into(), group: ports::group_of(Path::new(port)) }
 }
 
-/// Asked only of a port that did not open: opening a real one moves its DTR line.
-fn is_terminal(port: &str) -> bool {
+/// Whether it is a terminal at all. Asked only of a port that is held or did not open: opening a real one
+/// moves its DTR line.
+pub(super) fn is_terminal(port: &str) -> bool {
     use rustix::fs::Mode;
     use rustix::fs::OFlags;
     let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
@@ -233,8 +234,8 @@ mod tests {
     fn both_of_the_librarys_texts_for_a_locked_port_are_told_as_busy() {
         for said in ["Device or resource busy", "Unable to acquire exclusive lock on serial port"] {
             let e = serialport::Error::new(serialport::ErrorKind::NoDevice, said);
-            let problem = LinkProblem::from_opening("/dev/null", "9600 baud, 8N1", &e);
-            assert_eq!(problem, LinkProblem::Busy { port: "/dev/null".into(), holder: None });
+            let problem = LinkProblem::from_opening("/nowhere", "9600 baud, 8N1", &e);
+            assert_eq!(problem, LinkProblem::Busy { port: "/nowhere".into(), holder: None });
             assert!(problem.hint().contains("fuser"), "{}", problem.hint());
         }
     }

@@ -19,6 +19,10 @@ use tokio::io::unix::AsyncFd;
 /// How often to look whether somebody has opened the other end: the system has no event for that.
 const LOOK_EVERY: Duration = Duration::from_millis(20);
 
+/// How long to leave somebody who has just opened the other end to make their settings. What is sent
+/// within that moment is rightly taken for something old.
+const LEAVE_TO_SETTLE: Duration = Duration::from_millis(50);
+
 /// The meter's end of a pseudo-terminal. Dropping it hangs up, and takes the link away again.
 #[derive(Debug)]
 pub struct PtyHost {
@@ -137,7 +141,7 @@ impl PtyHost {
         }
     }
 
-    /// Returns once somebody has the other end open.
+    /// Returns once somebody has the other end open, and has had a moment to settle. Cancel-safe.
     ///
     /// # Errors
     /// `NotConnected` while unplugged; or what the system says.
@@ -148,8 +152,9 @@ impl PtyHost {
                 if end.attached {
                     return Ok(());
                 }
+                tokio::time::sleep(LEAVE_TO_SETTLE).await;
+                // Then look once more, for a hang-up before the new registration would not be told by it.
                 self.end = Some(self.end.take().ok_or_else(unplugged)?.register_again()?);
-                // Look once more: a hang-up in between would be missed by the new registration only.
                 continue;
             }
             end.attached = false;
