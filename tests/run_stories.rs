@@ -380,12 +380,15 @@ fn reading_a_proven_zone_again_after_an_adjustment_takes_its_whole_panel_again()
     bench.press("93.3 93.3 93.3").press("70.7 75.7").word(Word::Adjust).press("93.3 93.3 93.3");
     bench.word(Word::Adjusted).word(Word::Again { zone: Some("T1".to_owned()) }).press("92.4 92.4 92.4");
     bench.press("70.0 75.0").press("92.4 92.4 92.4");
-    check(&bench.zone_readings(), expect![[r#"
+    check(
+        &bench.zone_readings(),
+        expect![[r#"
         C1 70.7 superseded
         T1 75.7 superseded
         C1 70.0 proven
         T1 75.0 proven
-    "#]]);
+    "#]],
+    );
 }
 
 #[test]

@@ -151,7 +151,7 @@ impl Bench {
             }
             Effect::Seal => {
                 self.encoder.begin_group();
-                self.encoder.seal(self.now_us, &mut self.bytes);
+                self.encoder.push(self.now_us, Body::Seal(String::new()), &mut self.bytes);
             }
             Effect::End => {
                 self.encoder.begin_group();
@@ -180,7 +180,7 @@ impl Bench {
     }
 
     pub fn bytes(&mut self, bytes: &[u8]) -> &mut Self {
-        self.put(Body::Bytes(bytes));
+        self.put(Body::Bytes(bytes.into()));
         self
     }
 
@@ -188,7 +188,7 @@ impl Bench {
     pub fn press(&mut self, values: &str) -> &mut Self {
         for value in values.split_whitespace() {
             self.now_us += 5_000_000;
-            self.put(Body::Bytes(format!("{value}\r\n").as_bytes()));
+            self.put(Body::Bytes(format!("{value}\r\n").into_bytes().into()));
         }
         self
     }

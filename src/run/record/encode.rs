@@ -41,9 +41,14 @@ impl Encoder {
     }
 
     /// Appends one record to `out`. A time before the last one is raised to it: the order of records
-    /// is the truth, and times never run backwards. Returns the number and the time given.
+    /// is the truth, and times never run backwards. A seal's digest is worked out here, whatever it says.
+    /// Returns the number and the time given.
     pub fn push(&mut self, at_us: u64, body: Body<'_>, out: &mut Vec<u8>) -> (u32, u64) {
         self.last_us = self.last_us.max(at_us);
+        let body = match body {
+            Body::Seal(_) => Body::Seal(self.sha256()),
+            other => other,
+        };
         let record = Record { n: self.next_n, at_us: self.last_us, group: self.group, body };
         self.json.clear();
         wire::encode(&record, &mut self.json);
@@ -58,12 +63,6 @@ impl Encoder {
         self.hash.update(&out[start..]);
         self.next_n += 1;
         (record.n, record.at_us)
-    }
-
-    /// Appends a seal: the SHA-256 of all bytes before it.
-    pub fn seal(&mut self, at_us: u64, out: &mut Vec<u8>) -> (u32, u64) {
-        let sha256 = super::hex(&self.hash.clone().finalize());
-        self.push(at_us, Body::Seal(sha256), out)
     }
 
     /// SHA-256 of all bytes so far, in lower-case hexadecimal.

@@ -15,6 +15,7 @@ use super::setup::Setup;
 use super::word::Word;
 use chrono::{DateTime, FixedOffset};
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 
 /// The format that this program writes, and the newest that it reads.
 pub const FORMAT: u32 = 1;
@@ -42,9 +43,9 @@ pub enum Body<'a> {
     /// The first record: what the rest means.
     Head(Box<Head>),
     /// Bytes from the meter, as they came.
-    Bytes(&'a [u8]),
+    Bytes(Cow<'a, [u8]>),
     /// Bytes sent to the meter.
-    Request(&'a [u8]),
+    Request(Cow<'a, [u8]>),
     /// The operator said something.
     Word(Word),
     /// The line to the meter came up or went down.
@@ -55,7 +56,7 @@ pub enum Body<'a> {
     Clock(ClockStep),
     /// The run was taken up again.
     Resumed(Box<Resumed>),
-    /// SHA-256 of every byte of the file before this record.
+    /// SHA-256 of every byte of the file before this record; the encoder works it out.
     Seal(String),
     /// Nothing follows.
     End(Ending),

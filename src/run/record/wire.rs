@@ -5,6 +5,7 @@ use super::{Body, ClockStep, Ending, FORMAT, Head, Link, Record, Resumed};
 use crate::run::word::Word;
 use serde::Deserialize;
 use serde::Serialize;
+use std::borrow::Cow;
 use std::io::Write;
 
 /// All keys a record can have; `k` says which of them are there.
@@ -45,13 +46,14 @@ impl From<serde_json::Error> for Undecodable {
 /// Reads the JSON text of a record. The bytes of a `bytes` or `request` record land in `bytes`.
 pub fn decode<'b>(json: &[u8], bytes: &'b mut Vec<u8>) -> Result<Record<'b>, Undecodable> {
     if let Some((n, at_us, group)) = decode_plain_bytes(json, bytes) {
-        return Ok(Record { n, at_us, group, body: Body::Bytes(bytes) });
+        return Ok(Record { n, at_us, group, body: Body::Bytes(Cow::Borrowed(bytes)) });
     }
     let wire: Wire = serde_json::from_slice(json)?;
     let value = wire.v.map_or("null", |v| v.get());
     let body = match wire.k {
         "bytes" | "request" => {
             unescape(wire.d.as_deref().unwrap_or_default(), bytes)?;
+            let bytes = Cow::Borrowed(bytes.as_slice());
             if wire.k == "bytes" { Body::Bytes(bytes) } else { Body::Request(bytes) }
         }
         "tick" => Body::Tick,

@@ -1,0 +1,142 @@
+//! The recording's format against what can happen to a file: every cut, every flipped bit, every
+//! lost line. The expected outcome comes from the file itself: its last whole line, or its place.
+
+mod common;
+
+use common::{Bench, setup};
+use halfpanel::run::record::{Body, RecordingError, Scanner};
+use halfpanel::run::{ReplayError, Replayed, replay};
+
+fn recording() -> Vec<u8> {
+    let mut bench = Bench::new(setup(1));
+    bench
+        .press("92.4 92.5 92.4")
+        .bytes(b"\x00\xff\\\"\tnoise\xb0\r\n")
+        .press("71.4 75.0")
+        .press("92.3 92.4 92.4");
+    std::mem::take(&mut bench.bytes)
+}
+
+fn read(bytes: &[u8]) -> Result<Replayed, ReplayError> {
+    replay("test", &mut Scanner::new("test", bytes), |_, _, _| {})
+}
+
+fn records(bytes: &[u8]) -> usize {
+    bytes.iter().filter(|&&b| b == b'\n').count()
+}
+
+#[test]
+fn a_recording_reads_back_as_it_was_written() {
+    let bytes = recording();
+    let mut scanner = Scanner::new("test", bytes.as_slice());
+    let mut noise = Vec::new();
+    while let Some(record) = scanner.next_record().unwrap() {
+        if let Body::Bytes(found) = &record.body
+            && found.contains(&0)
+        {
+            noise.extend_from_slice(found);
+        }
+    }
+    assert_eq!(noise, b"\x00\xff\\\"\tnoise\xb0\r\n", "bytes come back as they came");
+    assert!(scanner.has_end());
+    assert_eq!(scanner.tail().unwrap().torn, b"");
+}
+
+#[test]
+fn every_cut_is_recovered_to_the_last_whole_record_or_refused() {
+    let bytes = recording();
+    let head = bytes.iter().position(|&b| b == b'\n').unwrap() + 1;
+    for cut in 0..bytes.len() {
+        let part = &bytes[..cut];
+        match read(part) {
+            Ok(replayed) => {
+                assert!(cut >= head, "cut at {cut}");
+                let whole = part.iter().rposition(|&b| b == b'\n').unwrap() + 1;
+                assert_eq!(replayed.tail.whole, whole as u64, "cut at {cut}");
+                assert_eq!(replayed.tail.torn, &part[whole..], "cut at {cut}");
+                assert_eq!(replayed.records as usize, records(part), "cut at {cut}");
+            }
+            Err(ReplayError::Recording(RecordingError::NoHead { whole, .. })) => {
+                assert!(cut < head, "cut at {cut}");
+                assert_eq!(whole, cut as u64);
+            }
+            Err(other) => panic!("cut at {cut}: {other}"),
+        }
+    }
+}
+
+#[test]
+fn any_flipped_bit_is_noticed_and_placed() {
+    let bytes = recording();
+    let whole = read(&bytes).unwrap();
+    let last_line = bytes[..bytes.len() - 1].iter().rposition(|&b| b == b'\n').unwrap() + 1;
+    for at in 0..bytes.len() {
+        for bit in 0..8 {
+            let mut flipped = bytes.clone();
+            flipped[at] ^= 1 << bit;
+            match read(&flipped) {
+                // From the line end before the last record on, a flip cannot be told from a torn write:
+                // it is cut off, and that is said.
+                Ok(replayed) => {
+                    assert!(at + 1 >= last_line, "bit {bit} of byte {at} went unnoticed");
+                    let its_line = bytes[..at].iter().rposition(|&b| b == b'\n').unwrap() + 1;
+                    assert_eq!(replayed.tail.whole, its_line as u64);
+                    assert_ne!(replayed.sha256, whole.sha256);
+                }
+                Err(ReplayError::Recording(RecordingError::Damaged { line, .. })) => {
+                    let of_the_byte = records(&bytes[..at]) as u64 + 1;
+                    assert_eq!(line, of_the_byte, "bit {bit} of byte {at}");
+                }
+                Err(ReplayError::Recording(RecordingError::TooNew { .. })) => {
+                    panic!("a flip became a version")
+                }
+                Err(other) => panic!("bit {bit} of byte {at}: {other}"),
+            }
+        }
+    }
+}
+
+#[test]
+fn a_missing_line_is_damage_at_its_place() {
+    let bytes = recording();
+    let lines: Vec<&[u8]> = bytes.split_inclusive(|&b| b == b'\n').collect();
+    for missing in 1..lines.len() - 1 {
+        let rest: Vec<u8> = [&lines[..missing], &lines[missing + 1..]].concat().concat();
+        let error = read(&rest).err().unwrap().to_string();
+        assert!(error.starts_with(&format!("test:{}: damaged", missing + 1)), "{error}");
+    }
+}
+
+#[test]
+fn the_whole_file_has_the_digest_that_common_tools_give() {
+    // SHA-256 of the empty input and of "abc": FIPS 180-2, appendix B (from memory).
+    assert_eq!(
+        halfpanel::run::record::sha256_hex(b"abc"),
+        "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    );
+    let bytes = recording();
+    assert_eq!(read(&bytes).unwrap().sha256, halfpanel::run::record::sha256_hex(&bytes));
+}
+
+#[test]
+fn a_later_format_names_the_program_that_reads_it() {
+    let bytes = recording();
+    let text = String::from_utf8(bytes).unwrap();
+    let head = text.lines().next().unwrap();
+    let later = head[9..].replace(
+        "\"format\":1,\"oldest_reader\":\"0.1.0\"",
+        "\"format\":9,\"oldest_reader\":\"4.2.0\",\"new\":1",
+    );
+    assert_ne!(later, head[9..]);
+    let line = format!("{:08x} {later}\n", crc32fast::hash(later.as_bytes()));
+    let error = read(line.as_bytes()).err().unwrap();
+    assert_eq!(error.to_string(), "test: its format is 9, this program reads up to 1");
+    assert_eq!(error.hint(), "halfpanel 4.2.0 or later reads it");
+}
+
+#[test]
+fn nothing_may_stand_behind_the_end() {
+    let mut bytes = recording();
+    bytes.extend_from_slice(b"afterthought");
+    assert!(read(&bytes).err().unwrap().to_string().contains("behind the end record"));
+}
