@@ -291,6 +291,7 @@ fn story(disk: &dyn Disk, root: &Path) -> Vec<String> {
     say("meta", disk.meta(&at("deep/er/a")).map(|meta| format!("{meta:?}")).map_err(|e| e.kind()));
     say("meta folder", disk.meta(&at("deep")).map(|meta| format!("{meta:?}")).map_err(|e| e.kind()));
     say("meta missing", disk.meta(&at("none")).map(|meta| format!("{meta:?}")).map_err(|e| e.kind()));
+    say("meta in file", disk.meta(&at("deep/er/a/x")).map(|meta| format!("{meta:?}")).map_err(|e| e.kind()));
     say("remove", done(disk.remove_file(&at("deep/er/a"))));
     say("remove again", done(disk.remove_file(&at("deep/er/a"))));
     say("remove folder", done(disk.remove_folder(&at("deep"))));

@@ -136,3 +136,34 @@ fn program_of(pid: u32) -> Option<String> {
 pub(super) fn one_line(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(200).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[cfg(unix)]
+    #[test]
+    fn a_lock_file_that_was_removed_or_replaced_is_no_longer_the_one_opened() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lock");
+        let (file, is_writable) = open(&path, false).unwrap();
+        assert!(is_writable && is_still_there(&file, &path).unwrap());
+        std::fs::remove_file(&path).unwrap();
+        assert!(!is_still_there(&file, &path).unwrap());
+        let (newer, _) = open(&path, false).unwrap();
+        assert!(!is_still_there(&file, &path).unwrap());
+        assert!(is_still_there(&newer, &path).unwrap());
+    }
+
+    #[test]
+    fn a_shorter_note_leaves_nothing_of_a_longer_one_and_stays_one_line() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lock");
+        let (file, _) = open(&path, false).unwrap();
+        write_holder(&file, "a long note of the one before").unwrap();
+        write_holder(&file, "run\nshed").unwrap();
+        let (again, _) = open(&path, false).unwrap();
+        let holder = read_holder(&again);
+        assert_eq!((holder.pid, holder.note.as_str()), (Some(std::process::id()), "run shed"));
+    }
+}

@@ -51,7 +51,9 @@ impl Disk for RealDisk {
                 let is_folder = meta.is_dir();
                 Ok(Some(Meta { len: if is_folder { 0 } else { meta.len() }, is_folder }))
             }
-            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+            Err(error) if matches!(error.kind(), io::ErrorKind::NotFound | io::ErrorKind::NotADirectory) => {
+                Ok(None)
+            }
             Err(error) => Err(StoreError::new(path, "look at", error)),
         }
     }
