@@ -8,7 +8,9 @@
 //! - [`pty`]: the other end of a pseudo-terminal, for a meter that is not there.
 
 pub mod clock;
+pub mod engine;
 pub mod link;
 pub mod ports;
 pub mod problem;
 pub mod pty;
+pub mod recorder;
