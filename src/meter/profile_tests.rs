@@ -97,8 +97,8 @@ fn a_wrong_key_or_setting_is_told_with_its_place() {
     check(
         &format!("{HEAD}{LINE}[limits]\n45 = {{ low = '5' }}\n{EXAMPLE}"),
         expect![[r#"
-        mine.toml:6:1: unknown key `45`
-          hint: did you mean `85`?"#]],
+            mine.toml:6:1: unknown key `45`
+              hint: the keys here are `20`, `60`, `85`"#]],
     );
     check(
         &format!("{HEAD}{LINE}[reading]\nresolution_gu = '0'\n{EXAMPLE}"),
