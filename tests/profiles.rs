@@ -1,5 +1,7 @@
 //! Profiles from outside: the page that specifies them, the shipped ones, and lines of any bytes.
 
+#![expect(clippy::unwrap_used, reason = "a test's helpers may stop the test")]
+
 use halfpanel::meter::LineOutcome;
 use halfpanel::meter::Profile;
 use halfpanel::meter::shipped;

@@ -3,7 +3,7 @@
 
 use crate::meter::LineOutcome;
 use crate::meter::LineReader;
-use crate::meter::parse::Encoding;
+use crate::meter::line_format::Encoding;
 use crate::meter::profile_file::ExampleTable;
 use crate::meter::profile_file::File;
 use crate::meter::profile_file::Source;

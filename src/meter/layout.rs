@@ -3,10 +3,10 @@
 use crate::meter::Limits;
 use crate::meter::LineReader;
 use crate::meter::SequenceRange;
-use crate::meter::parse::Field;
-use crate::meter::parse::Layout;
-use crate::meter::parse::MAX_FIELDS;
-use crate::meter::parse::Separator;
+use crate::meter::line_format::Field;
+use crate::meter::line_format::Layout;
+use crate::meter::line_format::MAX_FIELDS;
+use crate::meter::line_format::Separator;
 use crate::meter::profile_file::File;
 use crate::meter::profile_file::LineTable;
 use crate::meter::profile_file::Source;
@@ -35,6 +35,8 @@ const FIELD_NAMES: [(&str, Field); 9] = [
 ];
 
 type Fields = Box<[(Box<str>, Field)]>;
+/// Error words and their meanings.
+type Words = Box<[(Box<str>, Box<str>)]>;
 
 pub(super) fn compile(source: Source<'_>, file: &File, limits: Limits) -> Result<LineReader, Problem> {
     let line = file.line.get_ref();
@@ -126,7 +128,7 @@ fn separator_of(source: Source<'_>, line: &LineTable, given: &Spanned<String>) -
     }
     Ok(match text.as_bytes() {
         &[byte] => Separator::Byte(byte),
-        bytes => Separator::Text(memchr::memmem::Finder::new(bytes).into_owned()),
+        bytes => Separator::Text(Box::new(memchr::memmem::Finder::new(bytes).into_owned())),
     })
 }
 
@@ -284,7 +286,7 @@ fn geometry_words(line: &LineTable) -> Box<[(Box<str>, Geometry)]> {
     }
 }
 
-fn errors(source: Source<'_>, file: &File) -> Result<Box<[(Box<str>, Box<str>)]>, Problem> {
+fn errors(source: Source<'_>, file: &File) -> Result<Words, Problem> {
     let ok: &[String] = file.status.ok.as_ref().map_or(&[], |ok| ok.get_ref());
     for (word, meaning) in &file.status.errors {
         let refuse = |what, hint| Err(source.problem(meaning.span(), what, hint));

@@ -7,6 +7,7 @@
 mod examples;
 mod layout;
 mod limits;
+mod line_format;
 mod lines;
 mod parse;
 mod profile;
@@ -15,15 +16,15 @@ mod refusal;
 pub mod shipped;
 
 pub use limits::Limits;
+pub use line_format::DecimalMark;
+pub use line_format::Encoding;
+pub use line_format::SequenceRange;
 pub use lines::Line;
 pub use lines::LineAssembler;
 pub use lines::LineEnd;
 pub use lines::MAX_LINE_BYTES;
-pub use parse::DecimalMark;
-pub use parse::Encoding;
 pub use parse::LineOutcome;
 pub use parse::LineReader;
-pub use parse::SequenceRange;
 pub use profile::Dtr;
 pub use profile::FlowControl;
 pub use profile::Parity;

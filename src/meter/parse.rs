@@ -10,16 +10,18 @@ use crate::meter::Limits;
 use crate::meter::MAX_LINE_BYTES;
 use crate::meter::Refusal;
 use crate::meter::Seen;
+use crate::meter::line_format::DecimalMark;
+use crate::meter::line_format::Encoding;
+use crate::meter::line_format::Field;
+use crate::meter::line_format::Layout;
+use crate::meter::line_format::MAX_FIELDS;
+use crate::meter::line_format::Separator;
+use crate::meter::line_format::SequenceRange;
 use crate::units::Geometry;
 use crate::units::Gloss;
 use crate::units::PerGeometry;
-use regex::Regex;
 use regex::RegexSet;
-use serde::Deserialize;
 use std::borrow::Cow;
-
-/// Most fields of a line.
-pub(super) const MAX_FIELDS: usize = 24;
 
 /// What became of one line.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -37,93 +39,6 @@ pub enum LineOutcome {
     Refused(Refusal),
 }
 
-/// How the bytes of a line are text.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Encoding {
-    /// Bytes below 128 only.
-    #[default]
-    Ascii,
-    /// Each byte is the character of that number (ISO 8859-1).
-    #[serde(rename = "latin-1")]
-    Latin1,
-    /// UTF-8.
-    #[serde(rename = "utf-8")]
-    Utf8,
-}
-
-/// What stands before the decimals.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
-pub enum DecimalMark {
-    /// `85.3`
-    #[default]
-    #[serde(rename = ".")]
-    Point,
-    /// `85,3`
-    #[serde(rename = ",")]
-    Comma,
-}
-
-impl DecimalMark {
-    pub(super) const fn character(self) -> char {
-        match self {
-            DecimalMark::Point => '.',
-            DecimalMark::Comma => ',',
-        }
-    }
-
-    const fn sample(self) -> &'static str {
-        match self {
-            DecimalMark::Point => "85.3",
-            DecimalMark::Comma => "85,3",
-        }
-    }
-}
-
-/// The numbers that the meter gives its lines: `first` follows on `last`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct SequenceRange {
-    /// The number that follows on the last one.
-    pub first: u64,
-    /// The highest number.
-    pub last: u64,
-}
-
-impl SequenceRange {
-    /// The number that is due after `sequence`.
-    #[must_use]
-    pub const fn after(self, sequence: u64) -> u64 {
-        if sequence >= self.last { self.first } else { sequence + 1 }
-    }
-}
-
-/// What a field, or a named group of the pattern, holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Field {
-    Skip,
-    /// A value; `None` where its geometry is named elsewhere.
-    Gloss(Option<Geometry>),
-    Geometry,
-    Sequence,
-    Status,
-    Unit,
-}
-
-#[derive(Clone, Debug)]
-pub(super) enum Separator {
-    Byte(u8),
-    Text(memchr::memmem::Finder<'static>),
-    /// One or more spaces or tabs; those at both ends of the line are none.
-    Blanks,
-}
-
-#[derive(Clone, Debug)]
-pub(super) enum Layout {
-    Separated(Separator),
-    /// The regex is anchored at both ends; the group numbers stand in the order of the fields.
-    Pattern(Box<Regex>, Box<[usize]>),
-}
-
 /// Reads the lines of one kind of meter. Made by [`crate::meter::Profile::load`].
 #[derive(Clone, Debug)]
 pub struct LineReader {
@@ -138,6 +53,7 @@ pub struct LineReader {
     pub(super) geometry_words: Box<[(Box<str>, Geometry)]>,
     pub(super) units: Box<[Box<str>]>,
     pub(super) ok: Box<[Box<str>]>,
+    /// Error words and their meanings.
     pub(super) errors: Box<[(Box<str>, Box<str>)]>,
     pub(super) ignore: Option<RegexSet>,
     pub(super) limits: Limits,

@@ -2,8 +2,8 @@
 //! specification for people is `protocol-notes/line-profiles.md`.
 
 use crate::meter::LineEnd;
-use crate::meter::parse::DecimalMark;
-use crate::meter::parse::Encoding;
+use crate::meter::line_format::DecimalMark;
+use crate::meter::line_format::Encoding;
 use crate::meter::profile::Dtr;
 use crate::meter::profile::FlowControl;
 use crate::meter::profile::Parity;
