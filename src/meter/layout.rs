@@ -58,11 +58,12 @@ pub(super) fn compile(source: Source<'_>, file: &File, limits: Limits) -> Result
     };
     check_geometry(source, line, &fields, place.clone())?;
     let has = |wanted: Field| fields.iter().any(|&(_, field)| field == wanted);
+    let reads_status = has(Field::Status);
     let units = needs_field(source, line.units.as_ref(), "units", "unit", has(Field::Unit))?;
-    let ok = needs_field(source, file.status.ok.as_ref(), "status.ok", "status", has(Field::Status))?;
+    let ok = needs_field(source, file.status.ok.as_ref(), "status.ok", "status", reads_status)?;
     needs_field(source, line.geometry_words.as_ref(), "geometry_words", "geometry", has(Field::Geometry))?;
     let sequence = needs_field(source, file.sequence.as_ref(), "sequence", "sequence", has(Field::Sequence))?;
-    if has(Field::Status) && ok.is_none_or(Vec::is_empty) {
+    if reads_status && ok.is_none_or(Vec::is_empty) {
         let hint = "add `[status]` with `ok = [\"…\"]`; a line with any other status is refused";
         return Err(source.problem(place, "the status is read, but no word says that all is well", hint));
     }
@@ -78,6 +79,7 @@ pub(super) fn compile(source: Source<'_>, file: &File, limits: Limits) -> Result
         units: boxed(&units.cloned().unwrap_or_else(default_units)),
         ok: boxed(ok.map_or(&[], Vec::as_slice)),
         errors: errors(source, file)?,
+        reads_status,
         ignore: ignored(source, &line.ignore)?,
         limits,
         sequence: sequence_range(source, file, sequence.map(|table| (table.first, table.last)))?,
@@ -296,12 +298,6 @@ fn errors(source: Source<'_>, file: &File) -> Result<Words, Problem> {
         if ok.contains(word) {
             return refuse(format!("`{word}` is in `ok` and in `errors`"), "a word is one or the other");
         }
-        if could_be_value(word) && file.status.ok.is_none() {
-            return refuse(
-                format!("`{word}` could be a value"),
-                "an error word made of digits needs a `status` field",
-            );
-        }
     }
     Ok(file
         .status
@@ -309,10 +305,6 @@ fn errors(source: Source<'_>, file: &File) -> Result<Words, Problem> {
         .iter()
         .map(|(word, text)| (word.as_str().into(), text.get_ref().as_str().into()))
         .collect())
-}
-
-fn could_be_value(word: &str) -> bool {
-    word.bytes().all(|b| b.is_ascii_digit() || b == b'.' || b == b',')
 }
 
 fn sequence_range(

@@ -55,6 +55,7 @@ pub struct LineReader {
     pub(super) ok: Box<[Box<str>]>,
     /// Error words and their meanings.
     pub(super) errors: Box<[(Box<str>, Box<str>)]>,
+    pub(super) reads_status: bool,
     pub(super) ignore: Option<RegexSet>,
     pub(super) limits: Limits,
     pub(super) sequence: SequenceRange,
@@ -82,7 +83,7 @@ impl LineReader {
         if self.ignore.as_ref().is_some_and(|ignore| ignore.is_match(whole)) {
             return Ok(LineOutcome::Ignored);
         }
-        self.refuse_error_word(whole)?;
+        self.refuse_word_for_value(whole)?;
         let mut cells = [None; MAX_FIELDS];
         match &self.layout {
             Layout::Separated(separator) => self.split(separator, line, &text, &mut cells)?,
@@ -165,7 +166,7 @@ impl LineReader {
             match field {
                 Field::Status => self.check_status(text)?,
                 Field::Unit => self.check_unit(text)?,
-                Field::Gloss(_) => self.refuse_error_word(text)?,
+                Field::Gloss(_) => self.refuse_word_for_value(text)?,
                 _ => {}
             }
         }
@@ -251,6 +252,14 @@ impl LineReader {
                 Err(Refusal::ErrorWord { word: Seen::new(word.as_bytes()), meaning: meaning.clone() })
             }
         }
+    }
+
+    /// Outside of a status field. A code such as `1` is no error there if the line has a status field to
+    /// say it; without one, a number such as `999.9` may be the meter's way to say it.
+    fn refuse_word_for_value(&self, text: &str) -> Result<(), Refusal> {
+        let refused = self.refuse_error_word(text);
+        let is_value = refused.is_err() && self.reads_status && decimal(text, self.decimal).is_some();
+        if is_value { Ok(()) } else { refused }
     }
 
     fn check_status(&self, text: &str) -> Result<(), Refusal> {

@@ -120,6 +120,34 @@ fn a_word_for_an_error_comes_with_its_meaning_wherever_it_stands() {
 }
 
 #[test]
+fn a_number_as_error_word_is_an_error_in_the_status_or_else_in_the_place_of_the_value() {
+    let errors = "[status.errors]\n'1' = 'too dark'\n";
+    let with_status = profile(
+        &format!("separator = ';'\nfields = ['gloss_60', 'status']\n[status]\nok = ['0']\n{errors}"),
+        "line = '85;0'\ngloss_60 = '85'",
+    );
+    check(&with_status, "1;0", expect!["60: 1"]);
+    check(
+        &with_status,
+        "85;1",
+        expect![
+            "error-word: the meter says `1`: too dark; put that right by the meter's manual and press again"
+        ],
+    );
+    let without = profile(
+        &format!("separator = ';'\nfields = ['gloss_60', 'skip']\n{errors}"),
+        "line = '85;0'\ngloss_60 = '85'",
+    );
+    check(
+        &without,
+        "1;0",
+        expect![
+            "error-word: the meter says `1`: too dark; put that right by the meter's manual and press again"
+        ],
+    );
+}
+
+#[test]
 fn text_that_is_no_number_is_refused_with_what_it_most_likely_is() {
     let profile = numbered();
     check(

@@ -207,6 +207,23 @@ fn a_layout_that_can_not_be_read_one_way_only_is_refused() {
 }
 
 #[test]
+fn a_status_word_says_one_thing_only() {
+    let line = "[line]\nseparator = ';'\nfields = ['gloss_60', 'status']\n";
+    check(
+        &format!("{HEAD}{line}[status]\nok = ['A']\nerrors = {{ A = 'bad' }}\n{EXAMPLE}"),
+        expect![[r#"
+        mine.toml:7:16: `A` is in `ok` and in `errors`
+          hint: a word is one or the other"#]],
+    );
+    check(
+        &format!("{HEAD}{line}[status]\nok = ['A']\nerrors = {{ '' = 'bad' }}\n{EXAMPLE}"),
+        expect![[r#"
+        mine.toml:7:17: an error word is empty
+          hint: give the word that the meter sends"#]],
+    );
+}
+
+#[test]
 fn a_separator_that_could_be_part_of_a_number_is_refused() {
     check_line(
         "separator = ','\ndecimal = ','\nfields = ['gloss_60', 'skip']",
@@ -294,6 +311,13 @@ fn an_example_that_does_not_give_its_values_is_an_error_with_its_place() {
         expect![[r#"
         mine.toml:5:1: the example says nothing, or more than one thing
           hint: give the values, such as `gloss_60 = "85.3"`, or `ignored = true`, or `refused = true`"#]],
+    );
+    let ignoring = format!("{HEAD}{LINE}ignore = ['60.*']\n{EXAMPLE}");
+    check(
+        &ignoring,
+        expect![[r#"
+        mine.toml:7:8: `ignore` passes this line over, the example says otherwise
+          hint: correct the layout in `[line]`, or the example if it is not what the meter sent"#]],
     );
     check(
         &with("line = '60;85.3'"),

@@ -276,7 +276,7 @@ impl Refusal {
     /// The refusal of a line that is longer than [`crate::meter::MAX_LINE_BYTES`].
     #[must_use]
     pub fn too_long(first_bytes: &[u8]) -> Refusal {
-        Refusal::TooLong { line: Seen::new(first_bytes) }
+        Refusal::TooLong { line: Seen::new(&first_bytes[..first_bytes.len().min(Seen::MAX_BYTES)]) }
     }
 
     /// The refusal of a line whose end never came because the link was lost.

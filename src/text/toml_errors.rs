@@ -4,7 +4,6 @@
 use crate::text::Problem;
 use crate::text::nearest;
 use serde::de::DeserializeOwned;
-use std::ops::Range;
 
 /// Reads `source` as TOML into `T`; `file` is the name to show in errors. A byte order mark at the
 /// start is passed over.
@@ -21,15 +20,8 @@ pub fn parse<T: DeserializeOwned>(file: &str, source: &str) -> Result<T, Problem
         } else {
             meaning(error.message(), source.get(place.clone()).unwrap_or(""))
         };
-        Problem::at(file, source, skip_blanks(source, place), what, hint)
+        Problem::at(file, source, place, what, hint)
     })
-}
-
-/// A range that begins in blanks or line ends begins, for a person, at the text after them.
-fn skip_blanks(source: &str, place: Range<usize>) -> Range<usize> {
-    let text = source.get(place.clone()).unwrap_or("");
-    let blanks = text.len() - text.trim_start().len();
-    if blanks < text.len() { place.start + blanks..place.end } else { place }
 }
 
 fn syntax(message: &str) -> (String, String) {

@@ -95,6 +95,12 @@ fn an_unknown_choice_is_told_like_an_unknown_key() {
 #[test]
 fn a_missing_key_is_told_at_its_table() {
     check(
+        "# A panel.\n\nzones = 4",
+        expect![[r#"
+        panel.toml:1:1: the key `name` is missing
+          hint: add `name` to this table"#]],
+    );
+    check(
         "zones = 4",
         expect![[r#"
         panel.toml:1:1: the key `name` is missing
