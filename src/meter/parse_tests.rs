@@ -270,7 +270,7 @@ fn a_line_longer_than_a_line_may_be_is_refused_unread() {
         &numbered(),
         &"x".repeat(2000),
         expect![
-            "too-long: a line of more than 1024 bytes came, it begins `xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx`… (2000 bytes): most likely the line end of the profile is not the meter's (`end`), or the rate is wrong (`baud`); set them by the meter's manual"
+            "too-long: a line of more than 1024 bytes came, it begins `xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx`: most likely the line end of the profile is not the meter's (`end`), or the rate is wrong (`baud`); set them by the meter's manual"
         ],
     );
 }
