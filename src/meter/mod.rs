@@ -13,7 +13,9 @@ mod parse;
 mod profile;
 mod profile_file;
 mod refusal;
+pub mod scenario;
 pub mod shipped;
+pub mod signal;
 
 pub use limits::Limits;
 pub use line_format::DecimalMark;
@@ -32,3 +34,8 @@ pub use profile::Profile;
 pub use profile::Serial;
 pub use refusal::Refusal;
 pub use refusal::Seen;
+pub use scenario::Scenario;
+pub use signal::Emission;
+pub use signal::SimulatedMeter;
+pub use signal::Spot;
+pub use signal::UnknownSpot;

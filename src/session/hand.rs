@@ -1,0 +1,247 @@
+//! The simulated hand: it follows a run, puts the simulated meter where the run wants it, and presses.
+//! So undo, zones taken again and checks all meet the right spot. It only ever sees what a person sees:
+//! what the run tells.
+
+use super::clock::Clock;
+use super::link::MeterStream;
+use super::pty::PtyHost;
+use crate::meter::{Emission, SimulatedMeter, Spot, UnknownSpot};
+use crate::run::{Advice, Notice, Run, Want, Word};
+use std::io;
+use std::time::Duration;
+use tokio::io::{AsyncWriteExt, DuplexStream};
+use tokio::sync::mpsc;
+
+/// Bytes that an in-process line holds, as a driver's buffer would.
+const LINE_BUFFER: usize = 64 * 1024;
+
+/// How long the hand waits for an answer to a press before it presses again; many times the pace, and
+/// at least this.
+const SHORTEST_PATIENCE: Duration = Duration::from_secs(3);
+
+/// What the hand is told.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Cue {
+    /// Put the meter there and press.
+    Place {
+        /// Where.
+        spot: Spot,
+        /// Clean the tile before.
+        clean: bool,
+    },
+    /// Adjust the meter, and say so.
+    Adjust,
+    /// The last press gave no reading: press again.
+    Again,
+    /// Keep still.
+    Rest,
+    /// The run is over.
+    Over,
+}
+
+/// What a notice of the run means for the hand, if anything.
+#[must_use]
+pub fn cue(notice: &Notice, run: &Run) -> Option<Cue> {
+    match notice {
+        Notice::Wanted(want) => Some(match *want {
+            Want::Tile { reading, advice, .. } => Cue::Place {
+                spot: Spot::Tile,
+                clean: reading == 1 && matches!(advice, Advice::Clean | Advice::AdjustMeter),
+            },
+            Want::Zone { zone, .. } => {
+                let setup = &run.ledger().setup;
+                let panel = setup.panels[setup.zones[zone].panel].id.clone();
+                Cue::Place { spot: Spot::Zone { panel, zone: setup.zones[zone].name.clone() }, clean: false }
+            }
+            Want::Adjust => Cue::Adjust,
+            Want::Resume => Cue::Rest,
+            Want::Nothing => Cue::Over,
+        }),
+        Notice::Refused { .. } | Notice::Link { up: true, .. } => Some(Cue::Again),
+        Notice::Ended { .. } => Some(Cue::Over),
+        _ => None,
+    }
+}
+
+/// Where the simulated meter's line leads.
+pub enum Outlet {
+    /// A pseudo-terminal, which any program can open.
+    Pty(PtyHost),
+    /// A stream within the program; a new one goes through the channel each time it is plugged in.
+    InProcess {
+        /// The end that the meter writes to; none while unplugged.
+        stream: Option<DuplexStream>,
+        /// Takes the other ends.
+        plugs: mpsc::Sender<Box<dyn MeterStream>>,
+    },
+}
+
+impl Outlet {
+    /// An in-process line, not plugged in yet, and what [`super::link::Link::plugged`] takes.
+    #[must_use]
+    pub fn in_process() -> (Outlet, mpsc::Receiver<Box<dyn MeterStream>>) {
+        let (plugs, streams) = mpsc::channel(1);
+        (Outlet::InProcess { stream: None, plugs }, streams)
+    }
+
+    /// Plugs the meter in; nothing happens if it is.
+    ///
+    /// # Errors
+    /// What the system says.
+    pub async fn plug_in(&mut self) -> io::Result<()> {
+        match self {
+            Outlet::Pty(host) => host.plug_in(),
+            Outlet::InProcess { stream: Some(_), .. } => Ok(()),
+            Outlet::InProcess { stream, plugs } => {
+                let (near, far) = tokio::io::duplex(LINE_BUFFER);
+                *stream = Some(near);
+                plugs.send(Box::new(far)).await.map_err(|_| io::ErrorKind::BrokenPipe.into())
+            }
+        }
+    }
+
+    fn unplug(&mut self) {
+        match self {
+            Outlet::Pty(host) => host.unplug(),
+            Outlet::InProcess { stream, .. } => *stream = None,
+        }
+    }
+
+    async fn write(&mut self, bytes: &[u8]) -> io::Result<()> {
+        match self {
+            Outlet::Pty(host) => host.write_all(bytes).await,
+            Outlet::InProcess { stream: Some(stream), .. } => stream.write_all(bytes).await,
+            Outlet::InProcess { stream: None, .. } => Err(io::ErrorKind::NotConnected.into()),
+        }
+    }
+}
+
+/// Why the hand stopped.
+#[derive(Debug, thiserror::Error)]
+pub enum HandError {
+    /// The run wants a zone that the scenario does not have.
+    #[error(transparent)]
+    Spot(#[from] UnknownSpot),
+    /// The line broke.
+    #[error("the simulated meter's line broke: {0}")]
+    Line(#[from] io::Error),
+}
+
+/// The simulated hand with its meter.
+pub struct Hand {
+    /// The meter it holds.
+    pub meter: SimulatedMeter,
+    /// Where the meter's line leads.
+    pub outlet: Outlet,
+    /// The clock of the session, for the pace.
+    pub clock: Clock,
+    /// Where it says `adjusted`.
+    pub words: Option<mpsc::UnboundedSender<Word>>,
+}
+
+impl Hand {
+    /// Follows the cues until the run is over or nobody gives any more.
+    ///
+    /// # Errors
+    /// [`HandError`].
+    pub async fn follow(mut self, mut cues: mpsc::UnboundedReceiver<Cue>) -> Result<(), HandError> {
+        self.outlet.plug_in().await?;
+        let mut wish = Wish::default();
+        loop {
+            let patience = wish.place.as_ref().map(|_| self.patience());
+            let Some(cue) = next_cue(&mut cues, patience).await else { return Ok(()) };
+            wish.hear(cue);
+            if let Some(pace) = wish.place.as_ref().map(|(spot, _)| self.pace(spot)) {
+                tokio::time::sleep(pace).await;
+            }
+            // Only what is wanted once the meter comes down counts.
+            while let Ok(cue) = cues.try_recv() {
+                wish.hear(cue);
+            }
+            if wish.over {
+                return Ok(());
+            }
+            if std::mem::take(&mut wish.adjust) {
+                self.meter.adjust();
+                if let Some(words) = &self.words {
+                    let _ = words.send(Word::Adjusted);
+                }
+            }
+            if let Some((spot, clean)) = wish.place.clone() {
+                if clean && !std::mem::replace(&mut wish.cleaned, true) {
+                    self.meter.clean_tile();
+                }
+                self.press(&spot).await?;
+            }
+        }
+    }
+
+    fn patience(&self) -> Duration {
+        (self.real(self.meter.scenario().pace_us()) * 5).max(SHORTEST_PATIENCE)
+    }
+
+    fn real(&self, us: u64) -> Duration {
+        self.clock.real_duration(us)
+    }
+
+    fn pace(&self, spot: &Spot) -> Duration {
+        self.real(match spot {
+            Spot::Tile => self.meter.scenario().between_presses_us(),
+            Spot::Zone { .. } => self.meter.scenario().pace_us(),
+        })
+    }
+
+    async fn press(&mut self, spot: &Spot) -> Result<(), HandError> {
+        self.meter.place(spot)?;
+        for emission in self.meter.press() {
+            match emission {
+                Emission::Bytes(bytes) => self.outlet.write(&bytes).await?,
+                Emission::Pause { us } => tokio::time::sleep(self.real(us)).await,
+                Emission::Unplug { return_after_us } => {
+                    self.outlet.unplug();
+                    tokio::time::sleep(self.real(return_after_us)).await;
+                    self.outlet.plug_in().await?;
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+/// What the hand is after.
+#[derive(Default)]
+struct Wish {
+    /// Where to put the meter, and whether to clean the tile before.
+    place: Option<(Spot, bool)>,
+    /// The tile was cleaned for this wish.
+    cleaned: bool,
+    adjust: bool,
+    over: bool,
+}
+
+impl Wish {
+    fn hear(&mut self, cue: Cue) {
+        match cue {
+            Cue::Place { spot, clean } => {
+                self.place = Some((spot, clean));
+                self.cleaned = false;
+            }
+            Cue::Adjust => {
+                self.place = None;
+                self.adjust = true;
+            }
+            Cue::Rest => self.place = None,
+            Cue::Over => self.over = true,
+            // The wish stands; the meter is about to come down on it anyway.
+            Cue::Again => {}
+        }
+    }
+}
+
+/// The next cue; `Again` once patience runs out; `None` when nobody gives cues any more.
+async fn next_cue(cues: &mut mpsc::UnboundedReceiver<Cue>, patience: Option<Duration>) -> Option<Cue> {
+    match patience {
+        None => cues.recv().await,
+        Some(patience) => tokio::time::timeout(patience, cues.recv()).await.unwrap_or(Some(Cue::Again)),
+    }
+}
