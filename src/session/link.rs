@@ -190,6 +190,8 @@ pub struct Link {
     settings: Option<LinkSettings>,
     state: State,
     scratch: Box<[u8]>,
+    /// Streams within the program that stand for the meter plugged in again.
+    plugged: Option<tokio::sync::mpsc::Receiver<Box<dyn MeterStream>>>,
     /// Held for as long as the link is, such as the program's own lock on the port.
     _guard: Option<Box<dyn Send>>,
 }
@@ -255,6 +257,7 @@ impl Link {
             settings: Some(settings),
             state,
             scratch: scratch(),
+            plugged: None,
             _guard: guard,
         }
     }
@@ -262,10 +265,31 @@ impl Link {
     /// A link over a stream within the program. It is up at once, and once lost it stays so.
     pub fn over(stream: impl MeterStream + 'static) -> Link {
         let state = State::Opened(Box::new(stream), Vec::new());
-        Link { port: "in-process".into(), settings: None, state, scratch: scratch(), _guard: None }
+        Link {
+            port: "in-process".into(),
+            settings: None,
+            state,
+            scratch: scratch(),
+            plugged: None,
+            _guard: None,
+        }
     }
 
-    /// The same link under another port name, for [`over`](Self::over).
+    /// A link over streams within the program, one after the other, as a meter is plugged in again. It
+    /// waits for the first.
+    pub fn plugged(streams: tokio::sync::mpsc::Receiver<Box<dyn MeterStream>>) -> Link {
+        let plugged = Some(streams);
+        Link {
+            port: "in-process".into(),
+            settings: None,
+            state: State::Over,
+            scratch: scratch(),
+            plugged,
+            _guard: None,
+        }
+    }
+
+    /// The same link under another port name, for [`over`](Self::over) and [`plugged`](Self::plugged).
     #[must_use]
     pub fn named(mut self, port: impl Into<String>) -> Link {
         self.port = port.into();
@@ -348,7 +372,12 @@ impl Link {
                     Err(why) => self.still_down(retry, why),
                 }
             }
-            State::Over => pending().await,
+            State::Over => {
+                let Some(streams) = &mut self.plugged else { return pending().await };
+                let Some(stream) = streams.recv().await else { return pending().await };
+                self.state = State::Opened(stream, Vec::new());
+                None
+            }
         }
     }
 

@@ -9,6 +9,7 @@
 
 pub mod clock;
 pub mod engine;
+pub mod hand;
 pub mod link;
 pub mod ports;
 pub mod problem;

@@ -65,7 +65,12 @@ impl Recorder {
     ///
     /// # Errors
     /// If the disk refuses.
-    pub fn take_up(disk: &dyn Disk, path: &Path, whole: u64, encoder: Encoder) -> Result<Recorder, RecorderError> {
+    pub fn take_up(
+        disk: &dyn Disk,
+        path: &Path,
+        whole: u64,
+        encoder: Encoder,
+    ) -> Result<Recorder, RecorderError> {
         let mut file = disk.open_append(path)?;
         if file.len() != whole {
             file.set_len(whole)?;
@@ -93,7 +98,11 @@ impl Recorder {
         Ok(records)
     }
 
-    fn commit_group(&mut self, entries: Vec<Entry>, records: &mut Vec<Record<'static>>) -> Result<(), RecorderError> {
+    fn commit_group(
+        &mut self,
+        entries: Vec<Entry>,
+        records: &mut Vec<Record<'static>>,
+    ) -> Result<(), RecorderError> {
         if self.broken {
             let gone = std::io::Error::other("an earlier write failed");
             return Err(StoreError::new(Path::new("the recording"), "append to", gone).into());
