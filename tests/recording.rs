@@ -140,3 +140,41 @@ fn nothing_may_stand_behind_the_end() {
     bytes.extend_from_slice(b"afterthought");
     assert!(read(&bytes).err().unwrap().to_string().contains("behind the end record"));
 }
+
+/// The second reader of recordings, in another language. Its summary of a file, or its refusal.
+fn other_reader(bytes: &[u8]) -> Option<Result<serde_json::Value, String>> {
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/read_recording.py");
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("run.rec");
+    std::fs::write(&file, bytes).unwrap();
+    let output = std::process::Command::new("python3").arg(script).arg(&file).output().ok()?;
+    Some(if output.status.success() {
+        Ok(serde_json::from_slice(&output.stdout).unwrap())
+    } else {
+        Err(String::from_utf8(output.stderr).unwrap())
+    })
+}
+
+#[test]
+fn a_reader_in_another_language_reads_the_same() {
+    let bytes = recording();
+    let Some(summary) = other_reader(&bytes) else {
+        eprintln!("SKIPPED: no python3 here, so the second reader was not tried");
+        return;
+    };
+    let summary = summary.unwrap();
+    let sent = b"92.4\r\n92.5\r\n92.4\r\n\x00\xff\\\"\tnoise\xb0\r\n71.4\r\n75.0\r\n92.3\r\n92.4\r\n92.4\r\n";
+    assert_eq!(summary["meter_sha256"], halfpanel::run::record::sha256_hex(sent));
+    assert_eq!(summary["sha256"], halfpanel::run::record::sha256_hex(&bytes));
+    assert_eq!(summary["records"], records(&bytes));
+    assert_eq!(summary["kinds"]["seal"], 2, "one after the opening check, one before the end");
+    let torn = other_reader(&bytes[..bytes.len() - 3]).unwrap().unwrap();
+    assert!(torn["torn"].as_u64().unwrap() > 0);
+    let mut damaged = bytes.clone();
+    damaged[bytes.len() / 2] ^= 1;
+    let place = read(&damaged).err().unwrap().to_string();
+    let refusal = other_reader(&damaged).unwrap().unwrap_err();
+    let at =
+        |text: &str| text.split("at byte ").nth(1).unwrap().split([':', '\n']).next().unwrap().to_owned();
+    assert_eq!(at(&place), at(&refusal));
+}

@@ -154,6 +154,7 @@ impl Bench {
                 self.encoder.push(self.now_us, Body::Seal(String::new()), &mut self.bytes);
             }
             Effect::End => {
+                self.follow(&Effect::Seal);
                 self.encoder.begin_group();
                 let end = match self.run.ledger().state {
                     halfpanel::run::RunState::Abandoned => halfpanel::run::record::Ending::Abandoned,

@@ -89,12 +89,10 @@ impl Machine {
                 }
             }
         }
-        out.insert(self.place_of_seal(out), Effect::Seal);
-    }
-
-    /// A seal stands before the end, never behind it.
-    fn place_of_seal(&self, out: &[Effect]) -> usize {
-        out.iter().position(|e| *e == Effect::End).unwrap_or(out.len())
+        // The end brings a seal of its own.
+        if !out.contains(&Effect::End) {
+            out.push(Effect::Seal);
+        }
     }
 
     /// Judges each geometry; the worst one speaks for the check. A second invalid check in a row
