@@ -147,7 +147,7 @@ impl Bench {
             Effect::Tell(notice) => {
                 let minutes = self.now_us as f64 / 6e7;
                 let sentence = say::sentence(notice, self.run.ledger());
-                self.said.push_str(&format!("{minutes:6.2} {sentence}\n"));
+                self.said.push_str(&format!("{minutes:.2} {sentence}\n"));
             }
             Effect::Seal => {
                 self.encoder.begin_group();
