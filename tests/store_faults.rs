@@ -95,6 +95,33 @@ fn a_replaced_file_stays_replaced_whatever_the_power_does() {
 }
 
 #[test]
+fn a_rename_without_a_sync_of_its_folder_may_be_undone_by_the_power() {
+    let (disk, _) = replacing(Plan::default().at(4, Fault::Fail(Cause::Io)));
+    assert_eq!(disk.clone().peek(TABLE), Some(new_table()));
+    assert_eq!(disk.crash(Survive::SyncedOnly).peek(TABLE).as_deref(), Some(OLD));
+    let (disk, _) = replacing(Plan::default().at(4, Fault::Fail(Cause::Io)));
+    assert_eq!(disk.crash(Survive::Prefix(0)).peek(TABLE), Some(new_table()));
+}
+
+#[test]
+fn a_new_file_without_a_sync_of_its_folder_may_vanish() {
+    for (survive, is_there) in [(Survive::SyncedOnly, false), (Survive::Prefix(0), true)] {
+        let disk = FaultyDisk::new(Plan::default().at(1, Fault::PowerCut));
+        disk.create_new(Path::new("/run")).unwrap_err();
+        assert_eq!(disk.crash(survive).peek("/run").is_some(), is_there);
+    }
+}
+
+#[test]
+fn a_file_that_could_not_be_created_whole_does_not_stand_in_the_way_of_a_second_try() {
+    let disk = FaultyDisk::new(Plan::default().at(1, Fault::Fail(Cause::Io)));
+    let error = disk.create_new(Path::new("/run")).unwrap_err();
+    assert!(error.to_string().starts_with("could not sync the folder /: "), "{error}");
+    assert!(error.hint().contains("failing"));
+    disk.create_new(Path::new("/run")).unwrap();
+}
+
+#[test]
 fn a_failed_replacement_leaves_no_litter_and_a_killed_one_leaves_what_can_be_swept() {
     let folder = Path::new("/shed/results");
     for number in 0..4 {

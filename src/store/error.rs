@@ -52,8 +52,21 @@ impl StoreError {
             Kind::NotADirectory | Kind::IsADirectory => "a folder stands where a file should, or the reverse",
             Kind::InvalidFilename => "choose a shorter name without unusual characters",
             Kind::Unsupported => "this file system cannot do it: keep the study on a local disk",
-            _ => "the disk or its cable may be failing: copy the study to another disk before going on",
+            _ if self.is_io_error() => {
+                "the disk or its cable may be failing: copy the study to another disk before going on"
+            }
+            _ => "try again; if it stays so, copy the study to another disk and go on there",
         }
+    }
+}
+
+impl StoreError {
+    /// EIO, for which the standard library has no kind.
+    fn is_io_error(&self) -> bool {
+        #[cfg(unix)]
+        return self.source.raw_os_error() == Some(rustix::io::Errno::IO.raw_os_error());
+        #[cfg(not(unix))]
+        return false;
     }
 }
 

@@ -35,7 +35,20 @@ fn open_existing(path: &Path, to_write: bool) -> io::Result<File> {
     let mut options = OpenOptions::new();
     options.read(true).write(to_write);
     guard(&mut options);
-    options.open(path)
+    options.open(path).map_err(name_a_link)
+}
+
+/// The system calls a link that it was told not to follow "too many levels of symbolic links".
+fn name_a_link(error: io::Error) -> io::Error {
+    #[cfg(unix)]
+    if error.raw_os_error() == Some(rustix::io::Errno::LOOP.raw_os_error()) {
+        return a_trap();
+    }
+    error
+}
+
+fn a_trap() -> io::Error {
+    io::Error::new(io::ErrorKind::PermissionDenied, "what is there is not a lock file but a link or a device")
 }
 
 fn create(path: &Path, for_everyone: bool) -> io::Result<File> {
@@ -75,7 +88,7 @@ fn refuse_a_trap(file: &File) -> io::Result<()> {
     if meta.is_file() && is_lone {
         return Ok(());
     }
-    Err(io::Error::new(io::ErrorKind::PermissionDenied, "what is there is not a lock file of its own"))
+    Err(a_trap())
 }
 
 /// Whether the path still leads to this file. Where someone removed it meanwhile, a lock on it keeps

@@ -1,11 +1,13 @@
-//! Locks between processes and between threads.
+//! What holds between processes: locks, and whole files however a process dies.
 
 use halfpanel::store::Disk;
 use halfpanel::store::FaultyDisk;
 use halfpanel::store::Lock;
 use halfpanel::store::LockError;
+use halfpanel::store::RealDisk;
 use halfpanel::store::faulty::Survive;
 use halfpanel::store::lock;
+use halfpanel::store::sweep_leftovers;
 use std::io::BufRead;
 use std::io::BufReader;
 use std::io::Read;
@@ -15,6 +17,8 @@ use std::process::Command;
 use std::process::Stdio;
 
 const CHILD_STUDY: &str = "HALFPANEL_TEST_STUDY";
+const TABLE_LEN: usize = 300_000;
+const CHILD_TABLE: &str = "HALFPANEL_TEST_TABLE";
 
 /// Not a test by itself: the other process of the tests below, which holds a lock until it is killed
 /// or its input ends.
@@ -26,15 +30,29 @@ fn the_other_process_holds_a_lock_when_told() {
     let _ = std::io::stdin().read(&mut [0]);
 }
 
-/// Starts the other process and waits until it has the lock.
-fn other_process(study: &Path) -> Child {
-    let mut child = Command::new(std::env::current_exe().expect("a test knows its own program"))
-        .args(["--exact", "the_other_process_holds_a_lock_when_told", "--nocapture"])
-        .env(CHILD_STUDY, study)
+/// Not a test by itself either: the process that replaces one table again and again until it is killed.
+#[test]
+fn the_other_process_replaces_a_table_when_told() {
+    let Some(table) = std::env::var_os(CHILD_TABLE) else { return };
+    for byte in (b'a'..=b'z').cycle() {
+        RealDisk.write_atomic(Path::new(&table), &vec![byte; TABLE_LEN]).unwrap();
+        println!("\nREPLACED");
+    }
+}
+
+fn second_self(test: &str, variable: &str, value: &Path) -> Child {
+    Command::new(std::env::current_exe().expect("a test knows its own program"))
+        .args(["--exact", test, "--nocapture"])
+        .env(variable, value)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .spawn()
-        .expect("the test program runs a second time");
+        .expect("the test program runs a second time")
+}
+
+/// Starts the other process and waits until it has the lock.
+fn other_process(study: &Path) -> Child {
+    let mut child = second_self("the_other_process_holds_a_lock_when_told", CHILD_STUDY, study);
     // Lent, not taken: the other process goes on writing to it when it ends.
     let lines = BufReader::new(child.stdout.as_mut().expect("piped above")).lines();
     assert!(lines.map_while(Result::ok).any(|line| line == "HELD"), "the other process got no lock");
@@ -62,7 +80,7 @@ fn a_second_process_is_told_who_has_the_study_and_gets_it_after_that_one_is_kill
     assert_eq!(holder.note, "run shed");
     assert!(words.contains(&format!("(process {}): run shed; stop that program", child.id())), "{words}");
     if cfg!(target_os = "linux") {
-        assert!(holder.program.unwrap().starts_with("store_locks"));
+        assert!(holder.program.unwrap().starts_with("store_proc"));
     }
 
     child.kill().unwrap();
@@ -133,6 +151,7 @@ fn a_link_in_the_place_of_a_lock_file_is_never_written_through() {
         }
         let error = Lock::take(&path, "it", "").unwrap_err();
         assert!(matches!(error, LockError::Unusable { .. }), "{error}");
+        assert!(error.to_string().contains("not a lock file"), "{name}: {error}");
     }
     assert_eq!(std::fs::read(&victim).unwrap(), b"precious");
 }
@@ -173,4 +192,23 @@ fn the_disk_in_memory_locks_as_well_and_forgets_its_locks_with_the_power() {
     let _held = disk.lock(path, "the study shed", "wash").unwrap();
     let after = disk.crash(Survive::SyncedOnly);
     drop(after.lock(path, "the study shed", "run").unwrap());
+}
+
+#[test]
+fn a_process_killed_while_it_replaces_a_table_leaves_a_whole_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let table = folder.path().join("results.csv");
+    for rounds in 1..12 {
+        let mut child = second_self("the_other_process_replaces_a_table_when_told", CHILD_TABLE, &table);
+        let lines = BufReader::new(child.stdout.as_mut().unwrap()).lines().map_while(Result::ok);
+        assert_eq!(lines.filter(|line| line == "REPLACED").take(rounds).count(), rounds);
+        child.kill().unwrap();
+        child.wait().unwrap();
+
+        let bytes = RealDisk.read(&table).unwrap();
+        assert_eq!(bytes.len(), TABLE_LEN);
+        assert!(bytes.iter().all(|byte| *byte == bytes[0]), "a mixture of two tables");
+        sweep_leftovers(&RealDisk, folder.path()).unwrap();
+        assert_eq!(RealDisk.list(folder.path()).unwrap().len(), 1);
+    }
 }
