@@ -359,6 +359,18 @@ fn a_streamed_table_that_is_not_finished_leaves_the_old_one_and_no_litter() {
     assert_eq!(RealDisk.list(folder.path()).unwrap().len(), 1);
 }
 
+#[test]
+fn who_has_the_old_table_open_goes_on_reading_the_old_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("readings.csv");
+    RealDisk.write_atomic(&path, OLD).unwrap();
+    let mut reader = RealDisk.open(&path).unwrap();
+    RealDisk.write_atomic(&path, &new_table()).unwrap();
+    let mut bytes = Vec::new();
+    reader.read_to_end(&mut bytes).unwrap();
+    assert_eq!(bytes, OLD);
+}
+
 #[cfg(unix)]
 #[test]
 fn a_replaced_file_can_be_read_by_whom_an_ordinary_one_can() {

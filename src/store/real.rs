@@ -22,6 +22,7 @@ use std::io::Write;
 use std::path::Path;
 use std::path::PathBuf;
 use tempfile::NamedTempFile;
+use tempfile::TempPath;
 
 /// Permissions of new files, of which the system takes off the umask.
 #[cfg(unix)]
@@ -96,7 +97,13 @@ impl Disk for RealDisk {
 
     fn atomic_writer(&self, path: &Path) -> Result<Box<dyn AtomicWriter>, StoreError> {
         let temp = temp_beside(path).map_err(|error| StoreError::new(path, "replace", error))?;
-        Ok(Box::new(RealWriter { temp: BufWriter::with_capacity(1 << 16, temp), path: path.to_owned() }))
+        // In two parts, since the whole puts the temporary name into the errors of its writes.
+        let (file, temp) = temp.into_parts();
+        Ok(Box::new(RealWriter {
+            file: BufWriter::with_capacity(1 << 16, file),
+            temp,
+            path: path.to_owned(),
+        }))
     }
 
     fn remove_file(&self, path: &Path) -> Result<(), StoreError> {
@@ -158,7 +165,8 @@ fn temp_beside(path: &Path) -> io::Result<NamedTempFile> {
 
 /// A real file being replaced; the temporary file removes itself when dropped.
 struct RealWriter {
-    temp: BufWriter<NamedTempFile>,
+    file: BufWriter<File>,
+    temp: TempPath,
     path: PathBuf,
 }
 
@@ -170,23 +178,24 @@ impl RealWriter {
 
 impl Write for RealWriter {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.temp.write(bytes).map_err(|error| self.named(error))
+        self.file.write(bytes).map_err(|error| self.named(error))
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.temp.flush().map_err(|error| self.named(error))
+        self.file.flush().map_err(|error| self.named(error))
     }
 }
 
 impl AtomicWriter for RealWriter {
     fn finish(self: Box<Self>) -> Result<(), StoreError> {
-        let RealWriter { temp, path } = *self;
+        let RealWriter { file, temp, path } = *self;
         let named = |doing| {
             let path = path.clone();
             move |error| StoreError::new(&path, doing, error)
         };
-        let temp = temp.into_inner().map_err(|error| named("write")(error.into_error()))?;
-        temp.as_file().sync_all().map_err(named("sync the new content of"))?;
+        let file = file.into_inner().map_err(|error| named("write")(error.into_error()))?;
+        file.sync_all().map_err(named("sync the new content of"))?;
+        drop(file);
         temp.persist(&path).map_err(|error| named("replace")(error.error))?;
         sync_folder(folder_of(&path))
     }
