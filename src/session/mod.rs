@@ -3,6 +3,7 @@
 //!
 //! - [`clock`]: the only place that reads a clock.
 //! - [`ports`]: which serial ports are there, and who holds one.
+//! - [`opening`]: the settings of a serial line, and how a port is opened with them.
 //! - [`link`]: an open meter, its bytes, and its loss and return.
 //! - [`problem`]: what can be wrong with one, and what to do.
 //! - [`pty`]: the other end of a pseudo-terminal, for a meter that is not there.
@@ -11,6 +12,7 @@ pub mod clock;
 pub mod engine;
 pub mod hand;
 pub mod link;
+pub mod opening;
 pub mod ports;
 pub mod problem;
 pub mod pty;
