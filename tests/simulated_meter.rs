@@ -1,5 +1,7 @@
 //! The simulated meter against its description in `protocol-notes/simulated-meter.md`.
 
+#![allow(clippy::unwrap_used, reason = "the helpers of a test stop it as its own lines do")]
+
 use halfpanel::meter::scenario::Scenario;
 use halfpanel::meter::signal::Emission;
 use halfpanel::meter::signal::SimulatedMeter;
@@ -193,15 +195,23 @@ fn wobbles_by_chance_come_as_often_as_said_and_leave_the_rest_alone() {
     let wobble = "[[wobble]]\nprobability = 0.1\noffset_gu = -6.5\n";
     let mut steady = meter("", &[TILE, NOISE, BARE_VALUE]);
     let mut wobbly = meter("", &[TILE, NOISE, BARE_VALUE, wobble]);
-    let mut wobbled = 0;
+    let (mut wobbled, mut sum_gu) = (0, 0.0);
     for _ in 0..2_000 {
-        let difference = value_gu(&mut wobbly, &Spot::Tile) - value_gu(&mut steady, &Spot::Tile);
+        let steady_gu = value_gu(&mut steady, &Spot::Tile);
+        let difference = value_gu(&mut wobbly, &Spot::Tile) - steady_gu;
         let has_wobbled = difference < -1.0;
         assert_near(difference, if has_wobbled { -6.5 } else { 0.0 });
-        wobbled += i32::from(has_wobbled);
+        if has_wobbled {
+            wobbled += 1;
+            sum_gu += steady_gu;
+        }
     }
     // Binomial law: mean 200, standard deviation √(2000 · 0.1 · 0.9) = 13.4.
     assert!((200 - wobbled).abs() < 67, "{wobbled} wobbles");
+    // Wobbles do not choose placements by their noise: standard error by GUM, 4.2.3.
+    let n = f64::from(wobbled);
+    let expected_sd = (0.2f64.powi(2) + 0.5f64.powi(2)).sqrt();
+    assert!((sum_gu / n - 92.4).abs() < 5.0 * expected_sd / n.sqrt(), "they lie at {}", sum_gu / n);
 }
 
 #[test]
@@ -228,6 +238,18 @@ fn each_fault_sends_what_the_notes_say() {
     assert_eq!(unplugged, [bytes("000"), Emission::Unplug { return_after_us: 4_000_000 }]);
     assert_eq!(faulty("kind = 'error'\nword = 'LOW'"), [bytes("0002;60;---;GU;LOW\r\n")]);
     assert_eq!(faulty("kind = 'repeat'"), [bytes(line), bytes(line)]);
+}
+
+#[test]
+fn what_a_press_had_still_to_send_is_lost_with_the_meter() {
+    let tile = "[tile]\ntruth_gu = { 20 = 88.1, 60 = 92.4, 85 = 98.0 }\n";
+    let layout = "[layout]\ngeometries = [20, 60, 85]\n";
+    let mut meter = meter("", &[tile, layout, "[[fault]]\nline = 2\nkind = 'unplug'\n"]);
+    meter.place(&Spot::Tile).unwrap();
+    let sent = meter.press();
+    let gone = Emission::Unplug { return_after_us: 5_000_000 };
+    assert_eq!(sent, [Emission::Bytes(b"0001;20;88.1;GU;OK\r\n".to_vec()), gone]);
+    assert!(text(&meter.press()).starts_with("0004;20;"));
 }
 
 #[test]
@@ -319,11 +341,11 @@ fn times_of_the_scenario_shrink_by_its_factor() {
 fn a_mistake_in_a_scenario_is_named_with_its_place() {
     let cases = [
         ("sede = 1\n[tile]\ntruth_gu = { 60 = 92.4 }", 1, 1, "did you mean `seed`"),
-        ("seed = 1\n[tile]\ntruth_gu = { 60 = 92.4 }\n[noise]\nsd = 1", 5, 1, "did you mean `sd_gu`"),
+        ("seed = 1\n[tile]\ntruth_gu = { 60 = 92.4 }\n[noise]\nsd_g = 1", 5, 1, "did you mean `sd_gu`"),
         ("seed = 1\n[tile]\ntruth_gu = { 45 = 92.4 }", 3, 14, "unknown key `45`"),
         ("seed = 1\n[tile]\ntruth_gu = { 60 = -1 }", 3, 19, "-1 is out of range"),
         ("seed = 1\n[tile]\ntruth_gu = { 60 = nan }", 3, 19, "out of range"),
-        ("seed = 1\n[tile]\ntruth_gu = { 60 = 0 }", 2, 1, "the tile has no gloss at 60°"),
+        ("seed = 1\n[tile]\ntruth_gu = { 60 = 0.9 }", 2, 1, "less than 1 GU at 60°"),
         ("seed = 1\n[tile]\ntruth_gu = { 20 = 92.4 }", 2, 1, "the tile has no truth at 60°"),
         ("seed = 1\n[layout]\nline = 'G'\n[tile]\ntruth_gu = { 60 = 92.4 }", 2, 1, "`{gloss}`"),
     ];
@@ -361,6 +383,7 @@ fn what_makes_no_sense_in_a_table_is_refused_at_that_table() {
         ("[layout]\nline = '{gloss} {gloss_60}'".into(), 4, "mixes"),
         ("[layout]\nline = '{gloss_60}'\ngeometries = [60]".into(), 4, "names its angles already"),
         ("[layout]\nline = '{geometry} {gloss_60}'".into(), 4, "stands in it once"),
+        ("[layout]\ngeometry_words = { \"A\\r\" = 60 }".into(), 4, "breaks the line"),
         ("[layout]\ngeometries = [60, 60]".into(), 4, "names one twice"),
         ("[layout]\ndecimals = 5".into(), 5, "0 to 4"),
     ];

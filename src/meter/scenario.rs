@@ -320,9 +320,13 @@ fn check_truths(tables: &File) -> Result<(), Refusal> {
     if let Some(geometry) = missing(&tile.truth_gu) {
         return Err(no_truth(tables.tile.span(), "the tile", geometry));
     }
-    if let Some((geometry, _)) = tile.truth_gu.0.iter().find(|&(_, &truth_gu)| truth_gu <= 0.0) {
-        let what = format!("the tile has no gloss at {geometry}");
-        return Err((tables.tile.span(), what, "drift is told by the tile; give it more than 0".to_owned()));
+    if let Some((geometry, _)) = tile.truth_gu.0.iter().find(|&(_, &truth_gu)| truth_gu < 1.0) {
+        let what = format!("the tile has less than 1 GU at {geometry}");
+        return Err((
+            tables.tile.span(),
+            what,
+            "drift is given in GU on the tile; give the tile 1 GU or more".to_owned(),
+        ));
     }
     for zone in &tables.zone {
         if let Some(geometry) = missing(&zone.get_ref().truth_gu) {

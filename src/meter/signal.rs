@@ -182,7 +182,15 @@ impl SimulatedMeter {
         let is_one_line = !self.scenario.layout.has(Field::Gloss(None));
         let geometries = self.scenario.geometries();
         let lines: Vec<Geometry> = if is_one_line { geometries[..1].to_vec() } else { geometries.to_vec() };
-        lines.into_iter().flat_map(|geometry| self.emit(geometry, &gloss_gu)).collect()
+        let mut emissions = Vec::new();
+        for geometry in lines {
+            let next = self.emit(geometry, &gloss_gu);
+            // What a press had still to send when the meter went is lost, its numbers too.
+            if !matches!(emissions.last(), Some(Emission::Unplug { .. })) {
+                emissions.extend(next);
+            }
+        }
+        emissions
     }
 
     /// Lets `us` microseconds of the scenario pass.
@@ -364,7 +372,7 @@ impl Print<'_> {
 
     /// The value at the meter's resolution, halves away from zero, with all its decimals.
     fn digits(&self, gloss_gu: f64) -> String {
-        // Bounds of the scenario keep the value far below what a decimal holds.
+        // The bounds of the scenario keep the value below 1e20, and a decimal holds 7e28.
         let exact = Decimal::from_f64(gloss_gu).unwrap_or_default();
         let decimals = self.layout.decimals;
         let mut rounded = exact.round_dp_with_strategy(decimals, RoundingStrategy::MidpointAwayFromZero);

@@ -158,6 +158,9 @@ impl TryFrom<Table> for Layout {
         let geometries = geometries(&pieces, table.geometries)?;
         let status_ok = printable("status_ok", table.status_ok, "OK")?;
         let no_value = printable("no_value", table.no_value, "---")?;
+        for word in table.geometry_words.keys() {
+            printable("geometry_words", Some(word.clone()), "")?;
+        }
         Ok(Layout {
             pieces,
             geometries,
