@@ -195,7 +195,7 @@ fn wobbles_by_chance_come_as_often_as_said_and_leave_the_rest_alone() {
     let wobble = "[[wobble]]\nprobability = 0.1\noffset_gu = -6.5\n";
     let mut steady = meter("", &[TILE, NOISE, BARE_VALUE]);
     let mut wobbly = meter("", &[TILE, NOISE, BARE_VALUE, wobble]);
-    let (mut wobbled, mut sum_gu) = (0, 0.0);
+    let (mut wobbled, mut sum_gu) = (0_i32, 0.0);
     for _ in 0..2_000 {
         let steady_gu = value_gu(&mut steady, &Spot::Tile);
         let difference = value_gu(&mut wobbly, &Spot::Tile) - steady_gu;
@@ -285,9 +285,10 @@ fn a_value_has_the_resolution_of_the_meter_with_halves_away_from_zero() {
         ("0.5", 0, "1"),
     ];
     for (truth, decimals, printed) in cases {
-        let tile = format!("[tile]\ntruth_gu = {{ 60 = {truth} }}\n");
+        let zones = ZONE_OF_HALF_THE_GLOSS.replace("46.2", truth);
         let layout = format!("[layout]\nline = '{{gloss}}'\nend = 'lf'\ndecimals = {decimals}\n");
-        assert_eq!(take(&mut meter("", &[&tile, &layout]), &Spot::Tile), format!("{printed}\n"), "{truth}");
+        let mut meter = meter("", &[TILE, &zones, &layout]);
+        assert_eq!(take(&mut meter, &zone("P1", "A1")), format!("{printed}\n"), "{truth}");
     }
 }
 
