@@ -193,8 +193,10 @@ fn a_wobble_meets_its_placement_and_no_other() {
 #[test]
 fn wobbles_by_chance_come_as_often_as_said_and_leave_the_rest_alone() {
     let wobble = "[[wobble]]\nprobability = 0.1\noffset_gu = -6.5\n";
-    let mut steady = meter("", &[TILE, NOISE, BARE_VALUE]);
-    let mut wobbly = meter("", &[TILE, NOISE, BARE_VALUE, wobble]);
+    // At 20°, whose noise is drawn first: were the draws shared, it would show here.
+    let at_20 = "[tile]\ntruth_gu = { 20 = 92.4 }\n[layout]\nline = '{gloss_20}'\ndecimals = 4\n";
+    let mut steady = meter("", &[at_20, NOISE]);
+    let mut wobbly = meter("", &[at_20, NOISE, wobble]);
     let (mut wobbled, mut sum_gu) = (0_i32, 0.0);
     for _ in 0..2_000 {
         let steady_gu = value_gu(&mut steady, &Spot::Tile);
