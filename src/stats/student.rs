@@ -168,3 +168,46 @@ fn size_for_many(inside: f64, outside: f64, df: f64) -> f64 {
     let y = z - (z * z * z + 3.0 * z) / (48.0 * less * less);
     (df * (y * y / less).exp_m1()).sqrt()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn close(found: Option<f64>, expected: f64) {
+        let found = found.expect("it has an answer");
+        assert!((found / expected - 1.0).abs() < 1e-11, "{found:e} for {expected:e}");
+    }
+
+    #[test]
+    fn one_degree_of_freedom_is_the_cauchy_distribution_however_far_out() {
+        // Closed form of its tail: P(|T| > t) = 2/π·arctan(1/t), which is 2/(πt) far out.
+        for t in [1e3_f64, 1e19, 1e21, 1e160, 1e200] {
+            let outside = 2.0 / PI * (1.0 / t).atan();
+            close(t_two_sided_p(t, 1.0), outside);
+            close(t_quantile(0.5 * outside, 1.0), -t);
+        }
+    }
+
+    #[test]
+    fn without_end_of_degrees_of_freedom_it_is_the_normal_distribution() {
+        // Abramowitz and Stegun 26.2.3 near the middle: z = √(2π)·(p − ½), and table 26.1 for 0.975.
+        let near_middle = 0.500_000_1;
+        for df in [1e20, 1e300, f64::MAX] {
+            close(t_quantile(0.975, df), 1.959_963_984_540_054);
+            close(t_quantile(near_middle, df), (2.0 * PI).sqrt() * (near_middle - 0.5));
+            assert_eq!(t_two_sided_p(1e200, df), Some(0.0));
+        }
+    }
+
+    #[test]
+    fn outside_its_domain_there_is_no_answer() {
+        for (p, df) in
+            [(0.0, 5.0), (1.0, 5.0), (-0.1, 5.0), (f64::NAN, 5.0), (0.9, 0.0), (0.9, f64::INFINITY)]
+        {
+            assert_eq!(t_quantile(p, df), None, "p {p}, df {df}");
+        }
+        for (t, df) in [(f64::NAN, 5.0), (f64::INFINITY, 5.0), (1.0, -1.0), (1.0, 0.0), (1.0, f64::NAN)] {
+            assert_eq!(t_two_sided_p(t, df), None, "t {t}, df {df}");
+        }
+    }
+}

@@ -16,11 +16,8 @@
 #[must_use]
 pub fn mean(values: &[f64]) -> Option<f64> {
     let (lowest, highest) = (min(values)?, max(values)?);
-    let count = count(values);
-    let first = finite(sum(values.iter().copied()) / count)?;
-    // The second pass takes off what the division and the sum left over.
-    let rest = sum(values.iter().map(|value| value - first)) / count;
-    finite(first + rest).map(|mean| mean.clamp(lowest, highest))
+    // Dividing rounds, and can step outside by the last bit.
+    finite(sum(values.iter().copied()) / count(values)).map(|mean| mean.clamp(lowest, highest))
 }
 
 /// The sample standard deviation (divisor n − 1). `None` below two values: one reading has no
@@ -45,6 +42,7 @@ pub fn standard_deviation(values: &[f64]) -> Option<f64> {
     // In parts of the largest deviation, so that squares neither overflow nor vanish.
     let parts = || values.iter().map(|value| (value - mean) / largest);
     let count = count(values);
+    // What the rounding of the mean left over: (Σd)² / n comes off Σd².
     let leftover = sum(parts());
     let squares = sum(parts().map(|part| part * part)) - leftover * leftover / count;
     finite(largest * (squares / (count - 1.0)).sqrt())
@@ -100,11 +98,22 @@ mod tests {
 
     #[test]
     fn equal_values_have_themselves_as_mean_and_no_scatter() {
-        // Three times 0.1 sums to 0.30000000000000004, whose third is not 0.1.
-        for value in [0.1, 85.3, -1e-300, 5e-324, 1e300] {
-            assert_eq!(mean(&[value; 7]), Some(value));
-            assert_eq!(standard_deviation(&[value; 7]), Some(0.0));
+        // The sum of 11 times 0.03, rounded, has not 0.03 as its 11th part.
+        for value in [0.03, 0.1, 85.3, -1e-300, 5e-324, 1e300] {
+            assert_eq!(mean(&[value; 11]), Some(value));
+            assert_eq!(standard_deviation(&[value; 11]), Some(0.0));
         }
+    }
+
+    #[test]
+    fn small_values_beside_large_ones_are_not_lost() {
+        assert_eq!(mean(&[1e16, 1.0, 1.0, -1e16]), Some(0.5));
+    }
+
+    #[test]
+    fn scatter_is_right_where_the_mean_itself_cannot_be_held() {
+        // The mean lies between two neighbouring doubles, so the deviations do not cancel.
+        assert_eq!(standard_deviation(&[1e16, 1e16 + 2.0]), Some(2_f64.sqrt()));
     }
 
     #[test]

@@ -169,6 +169,21 @@ mod tests {
     }
 
     #[test]
+    fn the_unit_of_the_values_changes_no_degree_of_freedom_and_no_p_value() {
+        let at = |scale: f64| {
+            let side = |values: [f64; 3]| values.map(|value| value * scale);
+            let compared =
+                welch(&side([1.0, 2.0, 4.0]), &side([3.0, 7.0, 8.0])).expect("both sides have values");
+            let interval = compared.interval.expect("both sides scatter");
+            (interval.degrees_of_freedom, interval.p_value)
+        };
+        // Powers of two scale without rounding.
+        for power in [-700, 700] {
+            assert_eq!(at(2_f64.powi(power)), at(1.0));
+        }
+    }
+
+    #[test]
     fn values_too_large_for_an_interval_say_so() {
         let huge = f64::MAX / 4.0;
         assert_eq!(why_not(&[-huge, huge], &[-huge, huge]).1, Some(WhyNoInterval::OutOfRange));
