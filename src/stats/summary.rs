@@ -2,7 +2,7 @@
 //!
 //! Sources: mean, and standard deviation with divisor n − 1: JCGM 100:2008 (GUM), 4.2.1 and 4.2.2.
 //! The way of computing them: corrected two-pass algorithm (Chan, Golub and LeVeque, The American
-//! Statistician 37 (1983), 242–247, eq. 1.7), on sums compensated after Neumaier (ZAMM 54 (1974), 39–51).
+//! Statistician 37 (1983), 242–247), on sums compensated after Neumaier (ZAMM 54 (1974), 39–51).
 //! Checked against the NIST StRD univariate data sets in `tests/published_statistics.rs`.
 
 /// The arithmetic mean. `None` for no values, a value that is not finite, or a sum beyond `f64`.
