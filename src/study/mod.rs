@@ -1,1 +1,33 @@
-//! (under construction)
+//! The study: one folder with one meter, one tile, one procedure, and the treatments compared under
+//! it. [`Study::load`] reads `study.toml` and refuses at once what contradicts itself; [`setup`] makes
+//! of it what a run needs. `protocol-notes/study.md` shows every key.
+//!
+//! Nothing here touches a file: texts are handed in, and [`template_files`] hands out the texts of a
+//! new study.
+
+mod differences;
+mod figures;
+mod file;
+mod layout;
+mod load;
+mod model;
+mod names;
+mod patches;
+mod plan;
+mod setup;
+mod template;
+
+pub use differences::differences;
+pub use model::Order;
+pub use model::Patch;
+pub use model::ProfileChoice;
+pub use model::Study;
+pub use model::StudyPanel;
+pub use model::StudyTreatment;
+pub use model::StudyZone;
+pub use model::ZoneUse;
+pub use plan::plan;
+pub use setup::Selection;
+pub use setup::SelectionProblem;
+pub use setup::setup;
+pub use template::template_files;

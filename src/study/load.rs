@@ -1,0 +1,262 @@
+//! From the text of `study.toml` to a study that fits together.
+
+use crate::meter::shipped;
+use crate::run::setup::DriftPolicy;
+use crate::run::setup::Procedure;
+use crate::run::setup::Tile;
+use crate::run::setup::TileValue;
+use crate::run::setup::Treatment;
+use crate::study::figures;
+use crate::study::file;
+use crate::study::file::File;
+use crate::study::file::Text;
+use crate::study::layout;
+use crate::study::model::ProfileChoice;
+use crate::study::model::Study;
+use crate::study::model::StudyTreatment;
+use crate::study::names;
+use crate::study::patches;
+use crate::text;
+use crate::text::Problem;
+use crate::tile::TileRule;
+use crate::units::Geometry;
+use std::ops::Range;
+use toml::Spanned;
+
+/// The file's name and text, for errors with a place.
+#[derive(Clone, Copy)]
+pub(super) struct Source<'a> {
+    pub file: &'a str,
+    pub text: &'a str,
+}
+
+impl Source<'_> {
+    pub fn problem(self, place: Range<usize>, what: impl Into<String>, hint: impl Into<String>) -> Problem {
+        Problem::at(self.file, self.text, place, what, hint)
+    }
+}
+
+impl Study {
+    /// Reads and checks a study; `file` is the name to show in errors.
+    ///
+    /// ```
+    /// use halfpanel::study::Study;
+    /// let files = halfpanel::study::template_files();
+    /// let study = Study::load("study.toml", files[0].1).unwrap();
+    /// assert_eq!(study.panels[0].zones.len(), 10);
+    /// ```
+    ///
+    /// # Errors
+    /// The first problem, with line, column, and what would be right: not TOML, a key that does not
+    /// exist, a number out of range, names twice or unknown, zones that overlap, or parts of the study
+    /// that contradict each other. `protocol-notes/study.md` lists them.
+    pub fn load(file: &str, source: &str) -> Result<Study, Problem> {
+        let written: File = text::parse(file, source)?;
+        Study::resolve(Source { file, text: source }, &written)
+    }
+
+    fn resolve(source: Source<'_>, written: &File) -> Result<Study, Problem> {
+        let (geometries, geometry_places) = geometries(source, written)?;
+        let tile = tile(source, written)?;
+        check_tile_values(source, written, &tile, &geometries, &geometry_places)?;
+        let mut panels = layout::panels(source, &written.panel)?;
+        let treatments = treatments(source, &written.treatment)?;
+        let patches = patches::patches(source, written, &mut panels, &treatments)?;
+        Ok(Study {
+            file: source.file.to_owned(),
+            source: source.text.to_owned(),
+            geometry_places,
+            name: names::cell(source, "name", &written.name)?,
+            operator: names::optional_cell(source, "operator", written.operator.as_ref())?,
+            port: port(source, &written.meter.port)?,
+            profile: profile(source, &written.meter.profile)?,
+            tile,
+            procedure: procedure(source, &written.procedure)?,
+            geometries,
+            order: written.procedure.order,
+            panels: panels.into_iter().map(layout::PlacedPanel::into_panel).collect(),
+            treatments,
+            patches,
+        })
+    }
+}
+
+fn port(source: Source<'_>, written: &Text) -> Result<String, Problem> {
+    let port = names::cell(source, "port", written)?;
+    if port == "sim:" {
+        let hint = "name the scenario in the study's folder, such as `sim:meter.toml`";
+        return Err(source.problem(written.span(), "the simulated meter has no scenario", hint));
+    }
+    Ok(port)
+}
+
+fn profile(source: Source<'_>, written: &Text) -> Result<ProfileChoice, Problem> {
+    let name = names::cell(source, "profile", written)?;
+    if !name.ends_with(".toml") {
+        if shipped::text(&name).is_some() {
+            return Ok(ProfileChoice::Shipped(name));
+        }
+        let hint = names::meant(&name, "profiles", shipped::names());
+        return Err(source.problem(
+            written.span(),
+            format!("no profile is called `{name}`"),
+            format!("{hint}; a file of your own ends in `.toml`"),
+        ));
+    }
+    let leaves_the_folder = name.split(['/', '\\']).any(|part| part == "..")
+        || name.starts_with(['/', '\\'])
+        || name.contains(':');
+    if leaves_the_folder {
+        let hint = "a study is whole in its own folder; copy the profile into it";
+        return Err(source.problem(
+            written.span(),
+            format!("`{name}` lies outside the study's folder"),
+            hint,
+        ));
+    }
+    Ok(ProfileChoice::File(name))
+}
+
+/// Geometries, rising, each with the place where it was asked for: the list, or the tile where there is none.
+fn geometries(source: Source<'_>, written: &File) -> Result<(Vec<Geometry>, Vec<Range<usize>>), Problem> {
+    let Some(list) = &written.procedure.geometries else {
+        return Ok((vec![Geometry::Deg60], vec![written.tile.span()]));
+    };
+    if list.get_ref().is_empty() {
+        let hint = "give at least one of 20, 60 and 85; 60 is the one to start with";
+        return Err(source.problem(list.span(), "`geometries` is empty", hint));
+    }
+    let mut found: Vec<(Geometry, Range<usize>)> = Vec::new();
+    for geometry in list.get_ref() {
+        if found.iter().any(|(known, _)| known == geometry.get_ref()) {
+            let what = format!("{} stands here twice", geometry.get_ref());
+            return Err(source.problem(geometry.span(), what, "keep one of them"));
+        }
+        found.push((*geometry.get_ref(), geometry.span()));
+    }
+    found.sort_by_key(|&(geometry, _)| geometry);
+    Ok(found.into_iter().unzip())
+}
+
+fn tile(source: Source<'_>, written: &File) -> Result<Tile, Problem> {
+    let tile = written.tile.get_ref();
+    let certificate_date = tile
+        .certificate_date
+        .as_ref()
+        .map(|day| figures::day(source, "certificate_date", day))
+        .transpose()?;
+    let readings = written.procedure.tile_readings.as_ref();
+    Ok(Tile {
+        name: names::cell(source, "name", &tile.name)?,
+        certificate_date,
+        values: tile_values(source, &tile.value)?,
+        rule: TileRule {
+            readings: readings.map_or(Ok(3), |n| figures::count(source, "tile_readings", n))?,
+            tolerance_gu: figures::gu_or(source, "tolerance_gu", tile.tolerance_gu.as_ref(), 10)?,
+            spread_limit_gu: figures::gu_or(source, "spread_limit_gu", tile.spread_limit_gu.as_ref(), 5)?,
+            drift_limit_gu: figures::gu_or(
+                source,
+                "drift_limit_gu",
+                written.procedure.drift_limit_gu.as_ref(),
+                3,
+            )?,
+        },
+    })
+}
+
+fn tile_values(source: Source<'_>, written: &[file::TileValue]) -> Result<Vec<TileValue>, Problem> {
+    let mut values: Vec<TileValue> = Vec::new();
+    for value in written {
+        let geometry_deg = *value.geometry_deg.get_ref();
+        if values.iter().any(|known| known.geometry_deg == geometry_deg) {
+            let what = format!("the tile has two values at {geometry_deg}");
+            return Err(source.problem(value.geometry_deg.span(), what, "keep the one on the certificate"));
+        }
+        let uncertainty = value.expanded_uncertainty_gu.as_ref();
+        values.push(TileValue {
+            geometry_deg,
+            assigned_gu: figures::gu(source, "assigned_gu", &value.assigned_gu)?,
+            expanded_uncertainty_gu: uncertainty
+                .map(|u| figures::gu(source, "expanded_uncertainty_gu", u))
+                .transpose()?,
+        });
+    }
+    values.sort_by_key(|value| value.geometry_deg);
+    Ok(values)
+}
+
+fn check_tile_values(
+    source: Source<'_>,
+    written: &File,
+    tile: &Tile,
+    geometries: &[Geometry],
+    places: &[Range<usize>],
+) -> Result<(), Problem> {
+    let has_value = |g: &Geometry| tile.values.iter().any(|value| value.geometry_deg == *g);
+    let Some(index) = geometries.iter().position(|g| !has_value(g)) else { return Ok(()) };
+    let geometry = geometries[index];
+    let otherwise = if written.procedure.geometries.is_some() {
+        format!(", or take {} out of `geometries`", geometry.text())
+    } else {
+        ", or name the tile's geometry in `procedure.geometries`".to_owned()
+    };
+    Err(source.problem(
+        places[index].clone(),
+        format!("the tile has no value at {geometry}"),
+        format!(
+            "add a `[[tile.value]]` with `geometry_deg = {}` and the certificate's value{otherwise}",
+            geometry.text()
+        ),
+    ))
+}
+
+fn procedure(source: Source<'_>, written: &file::Procedure) -> Result<Procedure, Problem> {
+    let count = |key: &str, count: &Option<file::Count>| {
+        count.as_ref().map(|count| figures::count(source, key, count)).transpose()
+    };
+    Ok(Procedure {
+        readings_per_zone: count("readings_per_zone", &written.readings_per_zone)?.unwrap_or(1),
+        interim_after_readings: count("interim_after_readings", &written.interim_after_readings)?,
+        interim_after_min: count("interim_after_min", &written.interim_after_min)?,
+        longest_pause_min: count("longest_pause_min", &written.longest_pause_min)?.unwrap_or(60),
+        drift_policy: written.drift_policy.unwrap_or(DriftPolicy::Allow),
+    })
+}
+
+fn treatments(source: Source<'_>, written: &[file::Treatment]) -> Result<Vec<StudyTreatment>, Problem> {
+    if written.is_empty() {
+        let hint = "add a `[[treatment]]` with `code` and `name`";
+        return Err(source.problem(0..0, "the study has no treatment", hint));
+    }
+    let mut treatments: Vec<StudyTreatment> = Vec::new();
+    for treatment in written {
+        let code = names::short(source, "treatment code", &treatment.code)?;
+        if treatments.iter().any(|known| names::is_same(&known.treatment.code, &code)) {
+            return Err(twice(source, &treatment.code, "treatments"));
+        }
+        treatments.push(StudyTreatment {
+            treatment: Treatment {
+                code,
+                name: names::cell(source, "name", &treatment.name)?,
+                batch: names::optional_cell(source, "batch", treatment.batch.as_ref())?,
+                how: names::optional_cell(source, "how", treatment.how.as_ref())?,
+                cure_hours: hours(source, treatment.cure_hours.as_ref())?,
+            },
+            caution: names::optional_cell(source, "caution", treatment.caution.as_ref())?,
+        });
+    }
+    Ok(treatments)
+}
+
+fn hours(source: Source<'_>, written: Option<&Spanned<f64>>) -> Result<Option<f64>, Problem> {
+    written.map(|hours| figures::hours(source, "cure_hours", hours)).transpose()
+}
+
+/// The refusal of a name that is taken.
+pub(super) fn twice(source: Source<'_>, name: &Text, kinds: &str) -> Problem {
+    source.problem(
+        name.span(),
+        format!("two {kinds} are called `{}`", name.get_ref()),
+        "give one of them another name; capital and small letters count as the same",
+    )
+}
