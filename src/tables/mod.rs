@@ -1,1 +1,74 @@
-//! (under construction)
+//! The published tables of a run, and their data dictionary (`protocol-notes/tables.md`).
+//!
+//! Every row is made from a [`Ledger`] alone. CSV by RFC 4180 in UTF-8 with LF line ends; times by
+//! RFC 3339 with the offset of the place of the run; derived figures to four decimals; what is not
+//! known is empty, never zero. The readings are streamed, since a run can have a million of them.
+
+mod cells;
+mod columns;
+mod datapackage;
+mod gain;
+mod join;
+mod readings;
+mod results;
+mod schema;
+mod tile_checks;
+mod times;
+mod zone_figures;
+mod zones;
+
+pub use datapackage::RunNote;
+pub use datapackage::datapackage;
+pub use join::join;
+pub use schema::CellType;
+pub use schema::Column;
+pub use schema::Schema;
+pub use schema::TABLES;
+pub use schema::Table;
+
+use crate::run::Ledger;
+use cells::Rows;
+use std::io;
+use std::io::Write;
+
+/// Writes one table of one run. `recording_sha256` is the digest of the run's recording in hex, or
+/// empty while none is known; it stands in `results.csv` only. The writer is flushed at the end.
+///
+/// # Errors
+/// Whatever `out` reports; the table is then incomplete and must not be used.
+pub fn write(
+    table: Table,
+    ledger: &Ledger,
+    recording_sha256: &str,
+    out: &mut dyn Write,
+    with_header: bool,
+) -> io::Result<()> {
+    let mut rows = Rows::new(out);
+    if with_header {
+        header(table, &mut rows)?;
+    }
+    match table {
+        Table::Readings => readings::write(ledger, &mut rows)?,
+        Table::TileChecks => tile_checks::write(ledger, &mut rows)?,
+        Table::Zones => zones::write(ledger, &mut rows)?,
+        Table::Results => results::write(ledger, recording_sha256, &mut rows)?,
+    }
+    rows.finish()
+}
+
+/// Writes the header of a table alone.
+///
+/// # Errors
+/// Whatever `out` reports.
+pub fn write_header(table: Table, out: &mut dyn Write) -> io::Result<()> {
+    let mut rows = Rows::new(out);
+    header(table, &mut rows)?;
+    rows.finish()
+}
+
+fn header(table: Table, rows: &mut Rows<'_>) -> io::Result<()> {
+    for column in table.schema().columns {
+        rows.text(column.name)?;
+    }
+    rows.end_row()
+}

@@ -1,0 +1,164 @@
+//! The columns of each table, in the order of the file.
+
+use super::schema::CellType;
+use super::schema::Column;
+
+const ROLES: &[&str] = &["control", "treated"];
+const GEOMETRIES: &[&str] = &["20", "60", "85"];
+const KINDS: &[&str] = &["opening", "interim", "closing", "as-found", "as-left", "zone"];
+const CHECK_KINDS: &[&str] = &["opening", "interim", "closing", "as-found", "as-left"];
+const READING_STATUSES: &[&str] = &["proven", "drifted", "not-proven", "voided", "undone", "superseded"];
+const ZONE_STATUSES: &[&str] = &["proven", "drifted", "not-proven", "skipped"];
+const RESULT_STATUSES: &[&str] = &["proven", "drifted", "not-proven"];
+const VERDICTS: &[&str] = &["higher", "lower", "no detectable difference", "no result"];
+
+const fn column(name: &'static str, cell: CellType, description: &'static str) -> Column {
+    Column { name, cell, unit: "", required: false, values: &[], minimum: None, description }
+}
+
+const fn text(name: &'static str, description: &'static str) -> Column {
+    column(name, CellType::String, description)
+}
+
+const fn integer(name: &'static str, minimum: u32, description: &'static str) -> Column {
+    Column { minimum: Some(minimum), ..column(name, CellType::Integer, description) }
+}
+
+const fn number(name: &'static str, unit: &'static str, description: &'static str) -> Column {
+    Column { unit, ..column(name, CellType::Number, description) }
+}
+
+impl Column {
+    const fn required(self) -> Column {
+        Column { required: true, ..self }
+    }
+
+    const fn one_of(self, values: &'static [&'static str]) -> Column {
+        Column { values, ..self }
+    }
+
+    const fn not_below_zero(self) -> Column {
+        Column { minimum: Some(0), ..self }
+    }
+}
+
+const RUN: Column = text("run", "Id of the run.").required();
+const PANEL: Column = text("panel", "Panel.").required();
+const GEOMETRY: Column = Column {
+    unit: "deg",
+    ..column("geometry_deg", CellType::Integer, "Measuring geometry, degrees from the normal.")
+}
+.required()
+.one_of(GEOMETRIES);
+
+pub(super) const READINGS: &[Column] = &[
+    RUN,
+    integer("order", 1, "Running number of the reading in the run.").required(),
+    column("time", CellType::Datetime, "When the reading arrived.").required(),
+    number("elapsed_s", "s", "Time since the start of the run.").required().not_below_zero(),
+    text("kind", "`zone`, or the kind of the tile check that the reading belongs to.")
+        .required()
+        .one_of(KINDS),
+    text("panel", "Panel; empty on the tile."),
+    text("zone", "Zone; empty on the tile."),
+    text("role", "Role of the zone; empty on the tile.").one_of(ROLES),
+    text("treatment", "Code of the zone's treatment; empty on a control zone and on the tile."),
+    text("stage", "Stage of the patch, on a control zone that of the panel; empty on the tile."),
+    integer("repeat", 1, "Which repeat on the spot.").required(),
+    GEOMETRY,
+    number("gloss_gu", "GU", "The value with the digits that the meter printed.").required(),
+    number(
+        "corrected_gu",
+        "GU",
+        "The value times the tile's assigned value, divided by the tile's value at that time, which is interpolated between the two checks; only for zone readings in a proven bracket.",
+    ),
+    text("status", "What became of the reading.").required().one_of(READING_STATUSES),
+    text("flags", "Tokens separated by `;`: `voided=<reason>`, `retaken`, `stability-only`."),
+    integer("record", 0, "Number of the record in the recording that ended the reading's line.").required(),
+];
+
+pub(super) const TILE_CHECKS: &[Column] = &[
+    RUN,
+    text("kind", "What the check was for.").required().one_of(CHECK_KINDS),
+    column("time", CellType::Datetime, "Mean time of the check's readings.").required(),
+    GEOMETRY,
+    integer("n", 1, "Number of readings; of an unfinished check, so far.").required(),
+    number("mean_gu", "GU", "Mean of the readings.").required(),
+    number("sd_gu", "GU", "Standard deviation (divisor n - 1); empty below two readings.").not_below_zero(),
+    number("assigned_gu", "GU", "Assigned value of the tile, as the study states it.").required(),
+    number("deviation_gu", "GU", "Mean minus assigned value.").required(),
+    column(
+        "passed",
+        CellType::Boolean,
+        "Whether this geometry kept to the tolerance; `false` for an invalid or unfinished check.",
+    )
+    .required(),
+];
+
+pub(super) const ZONES: &[Column] = &[
+    RUN,
+    PANEL,
+    text("zone", "Zone.").required(),
+    text("role", "Role of the zone.").required().one_of(ROLES),
+    text("treatment", "Code of the zone's treatment; empty on a control zone."),
+    text("stage", "Stage of the patch, on a control zone that of the panel."),
+    GEOMETRY,
+    integer("n", 0, "Number of readings that count.").required(),
+    number("mean_gu", "GU", "Mean of the readings that count; corrected ones under drift policy `correct`."),
+    number("sd_gu", "GU", "Standard deviation (divisor n - 1); empty below two readings.").not_below_zero(),
+    number("min_gu", "GU", "Smallest of the values in the mean."),
+    number("max_gu", "GU", "Largest of the values in the mean."),
+    text("status", "Status of the zone.").required().one_of(ZONE_STATUSES),
+    text(
+        "flags",
+        "Tokens separated by `;`: `skipped=<reason>`, `voided-to-nothing`, `retaken`, `uncorrected`.",
+    ),
+];
+
+pub(super) const RESULTS: &[Column] = &[
+    RUN,
+    PANEL,
+    text("treatment", "Code of the treatment.").required(),
+    text("stage", "Stage of the patch."),
+    text("design", "How treated and control are compared.").required().one_of(&["no-baseline"]),
+    GEOMETRY,
+    integer("n_control", 0, "Number of proven control zones.").required(),
+    integer("n_treated", 0, "Number of proven treated zones.").required(),
+    number("control_mean_gu", "GU", "Mean of the control zones' means."),
+    number("treated_mean_gu", "GU", "Mean of the treated zones' means."),
+    number("difference_gu", "GU", "Treated minus control."),
+    number("ci_low_gu", "GU", "Lower end of the 95 % interval of the difference (Welch)."),
+    number("ci_high_gu", "GU", "Upper end of the 95 % interval of the difference (Welch)."),
+    number(
+        "standard_uncertainty_gu",
+        "GU",
+        "Standard error of the difference from the scatter of the zones.",
+    )
+    .not_below_zero(),
+    number("degrees_of_freedom", "", "Effective degrees of freedom (Welch-Satterthwaite).").not_below_zero(),
+    number("coverage_factor", "", "Student's t that widens the standard error to the interval.")
+        .not_below_zero(),
+    number("expanded_uncertainty_gu", "GU", "Expanded uncertainty of the difference; not given yet.")
+        .not_below_zero(),
+    text("verdict", "What can be said of the treated side.").required().one_of(VERDICTS),
+    number("detectable_gu", "GU", "Smallest difference the run could have seen; not given yet.")
+        .not_below_zero(),
+    number("retention_pct", "%", "Treated gloss as a share of that at an earlier stage; not given yet."),
+    text("retention_from_stage", "The earlier stage of the retention; not given yet."),
+    number("control_retention_pct", "%", "The control's retention; not given yet."),
+    number("cure_hours_actual", "h", "Start of the run minus the time the treatment was put on."),
+    number("drift_gu", "GU", "Change of the tile in the worst bracket used, by size."),
+    number("opening_deviation_gu", "GU", "Tile's deviation at the first check used."),
+    number("closing_deviation_gu", "GU", "Tile's deviation at the last check used."),
+    number("drift_gu_per_h", "GU/h", "Drift of the worst bracket divided by the time between its checks."),
+    text("drift_policy", "What a drift inside the limit does to the values.")
+        .required()
+        .one_of(&["allow", "correct"]),
+    text("status", "Whether the meter was proven for every zone of the comparison.")
+        .required()
+        .one_of(RESULT_STATUSES),
+    text("recording", "Id of the run whose recording the row comes from.").required(),
+    text("recording_sha256", "SHA-256 of that recording; empty while none is known."),
+    text("baseline_recording", "Id of the run with the bare readings; not given yet."),
+    text("baseline_sha256", "SHA-256 of that recording; not given yet."),
+];

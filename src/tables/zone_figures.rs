@@ -1,0 +1,257 @@
+//! What the readings of each zone come to: which of them count, their mean and scatter, and what the
+//! zone is worth. In two passes over the readings; beside the ledger only the values of the zones
+//! that are being read at the same time are held.
+
+use super::gain::corrected_gu;
+use crate::run::Bracket;
+use crate::run::Ledger;
+use crate::run::Reading;
+use crate::run::Spot;
+use crate::run::Status;
+use crate::run::setup::DriftPolicy;
+use crate::stats::summary;
+use crate::units::Geometry;
+
+/// What a zone is worth at a geometry.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum ZoneStatus {
+    /// Every planned repeat is settled, at least one counts, and all that count are proven.
+    Proven,
+    /// A reading that counts is drifted.
+    Drifted,
+    /// Neither proven nor drifted.
+    NotProven,
+    /// Left out with a reason.
+    Skipped,
+}
+
+impl ZoneStatus {
+    pub(super) const fn text(self) -> &'static str {
+        match self {
+            ZoneStatus::Proven => "proven",
+            ZoneStatus::Drifted => "drifted",
+            ZoneStatus::NotProven => "not-proven",
+            ZoneStatus::Skipped => "skipped",
+        }
+    }
+}
+
+/// The figures of one zone at one geometry.
+#[derive(Clone, Debug)]
+pub(super) struct ZoneFigures<'l> {
+    /// Number of readings that count.
+    pub(super) n: usize,
+    /// Mean, GU.
+    pub(super) mean_gu: Option<f64>,
+    /// Standard deviation, GU.
+    pub(super) sd_gu: Option<f64>,
+    /// Smallest value, GU.
+    pub(super) min_gu: Option<f64>,
+    /// Largest value, GU.
+    pub(super) max_gu: Option<f64>,
+    /// What the zone is worth.
+    pub(super) status: ZoneStatus,
+    /// Every reading of it was voided.
+    pub(super) voided_to_nothing: bool,
+    /// The study corrects for drift, but the values are as read: some lie in no proven bracket.
+    pub(super) uncorrected: bool,
+    /// Brackets that the readings that count lie in, in order.
+    pub(super) brackets: Vec<&'l Bracket>,
+}
+
+/// The figures of every zone of a run.
+pub(super) struct Zones<'l> {
+    figures: Vec<Option<ZoneFigures<'l>>>,
+    geometries: usize,
+    retaken: Vec<bool>,
+}
+
+impl<'l> Zones<'l> {
+    pub(super) fn of(ledger: &'l Ledger) -> Zones<'l> {
+        let choices = choose_attempts(ledger);
+        let geometries = ledger.setup.geometries.len();
+        let mut cells: Vec<Cell<'l>> = Vec::new();
+        cells.resize_with(ledger.setup.zones.len() * geometries, Cell::default);
+        let mut figures: Vec<Option<ZoneFigures<'l>>> = vec![None; cells.len()];
+        for (index, reading) in ledger.readings.iter().enumerate() {
+            let Spot::Zone { zone, attempt } = reading.spot else { continue };
+            let zone = usize::from(zone);
+            let Some(choice) = choices.get(zone).filter(|c| c.chosen() == Some(attempt)) else { continue };
+            let at = ledger.setup.geometries.iter().position(|&g| g == reading.geometry);
+            if let Some(at) = at {
+                cells[zone * geometries + at].take_in(ledger, index, reading);
+            }
+            if choice.last() == Some(index) {
+                settle(ledger, zone, &mut cells, &mut figures);
+            }
+        }
+        for zone in (0..choices.len()).filter(|&z| choices[z].last().is_none()) {
+            settle(ledger, zone, &mut cells, &mut figures);
+        }
+        Zones { figures, geometries, retaken: choices.iter().map(|c| c.retaken).collect() }
+    }
+
+    /// The figures of a zone at the geometry with this place in the set-up's list.
+    pub(super) fn get(&self, zone: usize, geometry: usize) -> Option<&ZoneFigures<'l>> {
+        self.figures.get(zone * self.geometries + geometry)?.as_ref()
+    }
+
+    /// Whether the zone was read in more than one attempt.
+    pub(super) fn retaken(&self, zone: usize) -> bool {
+        self.retaken.get(zone).copied().unwrap_or(false)
+    }
+}
+
+/// Turns what was gathered of a zone into its figures, and lets go of the values.
+fn settle<'l>(ledger: &Ledger, zone: usize, cells: &mut [Cell<'l>], figures: &mut [Option<ZoneFigures<'l>>]) {
+    let geometries = ledger.setup.geometries.len();
+    for at in zone * geometries..(zone + 1) * geometries {
+        figures[at] = Some(std::mem::take(&mut cells[at]).figures(ledger, zone));
+    }
+}
+
+fn counts(status: Status) -> bool {
+    !matches!(status, Status::Voided | Status::Undone | Status::Superseded)
+}
+
+/// Which attempt of a zone its figures are made of.
+#[derive(Clone, Default)]
+struct Choice {
+    current: u16,
+    /// Last reading of the current attempt, and whether any of it counts.
+    current_last: Option<usize>,
+    current_counts: bool,
+    /// The latest earlier attempt with a reading that still waits for proof or failed it.
+    earlier: Option<u16>,
+    /// Attempt that was read last, with its last reading before the next began.
+    earlier_last: Option<usize>,
+    first_seen: Option<u16>,
+    retaken: bool,
+}
+
+impl Choice {
+    fn chosen(&self) -> Option<u16> {
+        if self.current_counts || self.earlier.is_none() { Some(self.current) } else { self.earlier }
+    }
+
+    fn last(&self) -> Option<usize> {
+        if self.chosen() == Some(self.current) { self.current_last } else { self.earlier_last }
+    }
+
+    fn see(&mut self, index: usize, attempt: u16, status: Status) {
+        if status != Status::Undone {
+            self.retaken |= self.first_seen.is_some_and(|first| first != attempt);
+            self.first_seen.get_or_insert(attempt);
+        }
+        if attempt == self.current {
+            self.current_last = Some(index);
+            self.current_counts |= counts(status);
+        } else if attempt < self.current {
+            let unproven = matches!(status, Status::Drifted | Status::NotProven | Status::Pending);
+            if unproven && self.earlier.is_none_or(|earlier| attempt > earlier) {
+                self.earlier = Some(attempt);
+            }
+        }
+    }
+}
+
+fn choose_attempts(ledger: &Ledger) -> Vec<Choice> {
+    let current = |zone: usize| ledger.attempts.get(zone).copied().unwrap_or(1);
+    let mut choices: Vec<Choice> = (0..ledger.setup.zones.len())
+        .map(|zone| Choice { current: current(zone), ..Choice::default() })
+        .collect();
+    let zone_readings = || {
+        ledger.readings.iter().enumerate().filter_map(|(index, reading)| match reading.spot {
+            Spot::Zone { zone, attempt } => Some((index, usize::from(zone), attempt, reading.status)),
+            Spot::Tile { .. } => None,
+        })
+    };
+    for (index, zone, attempt, status) in zone_readings() {
+        if let Some(choice) = choices.get_mut(zone) {
+            choice.see(index, attempt, status);
+        }
+    }
+    if choices.iter().any(|choice| choice.chosen() != Some(choice.current)) {
+        for (index, zone, attempt, _) in zone_readings() {
+            if let Some(choice) = choices.get_mut(zone).filter(|c| c.earlier == Some(attempt)) {
+                choice.earlier_last = Some(index);
+            }
+        }
+    }
+    choices
+}
+
+/// What is gathered of a zone at a geometry while its readings go by.
+#[derive(Default)]
+struct Cell<'l> {
+    raw: Vec<f64>,
+    corrected: Vec<f64>,
+    voided: usize,
+    drifted: bool,
+    unproven: bool,
+    brackets: Vec<&'l Bracket>,
+}
+
+impl<'l> Cell<'l> {
+    fn take_in(&mut self, ledger: &'l Ledger, index: usize, reading: &Reading) {
+        if reading.status == Status::Voided {
+            self.voided += 1;
+        }
+        if !counts(reading.status) {
+            return;
+        }
+        self.raw.push(reading.gloss.to_f64());
+        self.drifted |= reading.status == Status::Drifted;
+        self.unproven |= reading.status != Status::Proven;
+        let Some(bracket) = ledger.bracket_of(index) else { return };
+        if self.brackets.last().is_none_or(|last| *last != bracket) {
+            self.brackets.push(bracket);
+        }
+        if ledger.setup.procedure.drift_policy == DriftPolicy::Correct {
+            self.corrected.extend(corrected_gu(ledger, bracket, reading));
+        }
+    }
+
+    fn figures(self, ledger: &Ledger, zone: usize) -> ZoneFigures<'l> {
+        let corrects = ledger.setup.procedure.drift_policy == DriftPolicy::Correct;
+        let uncorrected = corrects && self.corrected.len() != self.raw.len();
+        let values = if corrects && !uncorrected { &self.corrected } else { &self.raw };
+        let skipped = ledger.skipped.contains_key(&zone);
+        ZoneFigures {
+            n: values.len(),
+            mean_gu: summary::mean(values),
+            sd_gu: summary::standard_deviation(values),
+            min_gu: summary::min(values),
+            max_gu: summary::max(values),
+            status: self.status(ledger, skipped, uncorrected),
+            voided_to_nothing: values.is_empty() && self.voided > 0 && !skipped,
+            uncorrected,
+            brackets: self.brackets,
+        }
+    }
+
+    fn status(&self, ledger: &Ledger, skipped: bool, uncorrected: bool) -> ZoneStatus {
+        let settled = self.raw.len() + self.voided;
+        let complete = settled >= ledger.setup.procedure.readings_per_zone as usize && !self.raw.is_empty();
+        match () {
+            () if skipped => ZoneStatus::Skipped,
+            () if self.drifted => ZoneStatus::Drifted,
+            () if complete && !self.unproven && !uncorrected => ZoneStatus::Proven,
+            () => ZoneStatus::NotProven,
+        }
+    }
+}
+
+/// Zones of the plan in the set-up's order; a zone that is not in the plan is in no table.
+pub(super) fn planned(ledger: &Ledger) -> Vec<usize> {
+    let mut zones: Vec<usize> = ledger.setup.plan.iter().flat_map(|block| block.0.iter().copied()).collect();
+    zones.retain(|&zone| zone < ledger.setup.zones.len());
+    zones.sort_unstable();
+    zones.dedup();
+    zones
+}
+
+/// The geometries of the plan with their places in the set-up's list.
+pub(super) fn geometries(ledger: &Ledger) -> impl Iterator<Item = (usize, Geometry)> + '_ {
+    ledger.setup.geometries.iter().copied().enumerate()
+}
