@@ -116,71 +116,152 @@ fn times_are_read_in_quotes_too_and_keep_their_offset() {
 
 #[test]
 fn the_tile_is_refused_where_it_can_prove_nothing() {
-    refused("tolerance_gu = 1.0", "tolerance_gu = 0", expect![[r#"
-        study.toml:7:16: `tolerance_gu` is 0
-          hint: give more than 0 and at most 2000 GU"#]]);
-    refused("tolerance_gu = 1.0", "tolerance_gu = -0.5", expect![[r#"
-        study.toml:7:16: `tolerance_gu` is -0.5
-          hint: give more than 0 and at most 2000 GU"#]]);
-    refused("tolerance_gu = 1.0", "spread_limit_gu = 0.0", expect![[r#"
-        study.toml:7:19: `spread_limit_gu` is 0.0
-          hint: give more than 0 and at most 2000 GU"#]]);
-    refused("tolerance_gu = 1.0", "tolerance_gu = 1e0", expect![[r#"
+    refused(
+        "tolerance_gu = 1.0",
+        "tolerance_gu = 0",
+        expect![[r#"
+            study.toml:7:16: `tolerance_gu` is 0
+              hint: give more than 0 and at most 50 GU; without the key it is 1.0"#]],
+    );
+    refused(
+        "tolerance_gu = 1.0",
+        "tolerance_gu = -0.5",
+        expect![[r#"
+            study.toml:7:16: `tolerance_gu` is -0.5
+              hint: give more than 0 and at most 50 GU; without the key it is 1.0"#]],
+    );
+    refused(
+        "tolerance_gu = 1.0",
+        "spread_limit_gu = 0.0",
+        expect![[r#"
+            study.toml:7:19: `spread_limit_gu` is 0.0
+              hint: give more than 0 and at most 50 GU; without the key it is 0.5"#]],
+    );
+    refused(
+        "tolerance_gu = 1.0",
+        "tolerance_gu = 1e0",
+        expect![[r#"
         study.toml:7:16: `tolerance_gu` is not a plain decimal number
-          hint: write digits and at most one point, such as 92.4"#]]);
-    refused("tolerance_gu = 1.0", "tolerance_gu = '1,0'", expect![[r#"
+          hint: write digits and at most one point, such as 92.4"#]],
+    );
+    refused(
+        "tolerance_gu = 1.0",
+        "tolerance_gu = '1,0'",
+        expect![[r#"
         study.toml:7:16: `tolerance_gu` is not a plain decimal number
-          hint: write digits and at most one point, such as 92.4"#]]);
-    refused("tolerance_gu = 1.0", "tolerance_gu = [1]", expect![[r#"
+          hint: write digits and at most one point, such as 92.4"#]],
+    );
+    refused(
+        "tolerance_gu = 1.0",
+        "tolerance_gu = [1]",
+        expect![[r#"
         study.toml:7:16: `tolerance_gu` is not a plain decimal number
-          hint: write digits and at most one point, such as 92.4"#]]);
-    refused("tolerance_gu = 1.0", "certificate_date = 2026-02", expect![[r#"
+          hint: write digits and at most one point, such as 92.4"#]],
+    );
+    refused(
+        "tolerance_gu = 1.0",
+        "certificate_date = 2026-02",
+        expect![[r#"
         study.toml:7:20: not TOML: invalid date, expected `-` (MM-DD)
-          hint: a line is `key = value` or `[table]`; texts stand in quotes; in 'single quotes' a backslash is itself"#]]);
-    refused("tolerance_gu = 1.0", "certificate_date = '31.3.2026'", expect![[r#"
+          hint: a line is `key = value` or `[table]`; texts stand in quotes; in 'single quotes' a backslash is itself"#]],
+    );
+    refused(
+        "tolerance_gu = 1.0",
+        "certificate_date = '31.3.2026'",
+        expect![[r#"
         study.toml:7:20: `certificate_date` is not a day
-          hint: write year, month and day, such as 2026-03-31"#]]);
-    refused("\"0.30\"", "0.0", expect![[r#"
-        study.toml:13:18: `drift_limit_gu` is 0.0
-          hint: give more than 0 and at most 2000 GU"#]]);
-    refused("\"0.30\"", "-0.3", expect![[r#"
-        study.toml:13:18: `drift_limit_gu` is -0.3
-          hint: give more than 0 and at most 2000 GU"#]]);
-    refused("92.40", "0", expect![[r#"
+          hint: write year, month and day, such as 2026-03-31"#]],
+    );
+    refused(
+        "\"0.30\"",
+        "0.0",
+        expect![[r#"
+            study.toml:13:18: `drift_limit_gu` is 0.0
+              hint: give more than 0 and at most 50 GU; without the key it is 0.3"#]],
+    );
+    refused(
+        "\"0.30\"",
+        "-0.3",
+        expect![[r#"
+            study.toml:13:18: `drift_limit_gu` is -0.3
+              hint: give more than 0 and at most 50 GU; without the key it is 0.3"#]],
+    );
+    refused(
+        "92.40",
+        "0",
+        expect![[r#"
         study.toml:10:15: `assigned_gu` is 0
-          hint: give more than 0 and at most 2000 GU"#]]);
-    refused("92.40", "2000.1", expect![[r#"
+          hint: give more than 0 and at most 2000 GU"#]],
+    );
+    refused(
+        "92.40",
+        "2000.1",
+        expect![[r#"
         study.toml:10:15: `assigned_gu` is 2000.1
-          hint: give more than 0 and at most 2000 GU"#]]);
-    refused("92.40", "nan", expect![[r#"
+          hint: give more than 0 and at most 2000 GU"#]],
+    );
+    refused(
+        "92.40",
+        "nan",
+        expect![[r#"
         study.toml:10:15: `assigned_gu` is not a plain decimal number
-          hint: write digits and at most one point, such as 92.4"#]]);
-    refused("92.40", "92.4\nexpanded_uncertainty_gu = 0", expect![[r#"
+          hint: write digits and at most one point, such as 92.4"#]],
+    );
+    refused(
+        "92.40",
+        "92.4\nexpanded_uncertainty_gu = 0",
+        expect![[r#"
         study.toml:11:27: `expanded_uncertainty_gu` is 0
-          hint: give more than 0 and at most 2000 GU"#]]);
-    refused("92.40", "92.4\n[[tile.value]]\ngeometry_deg = 60\nassigned_gu = 92.5", expect![[r#"
+          hint: give more than 0 and at most 2000 GU"#]],
+    );
+    refused(
+        "92.40",
+        "92.4\n[[tile.value]]\ngeometry_deg = 60\nassigned_gu = 92.5",
+        expect![[r#"
         study.toml:12:16: the tile has two values at 60°
-          hint: keep the one on the certificate"#]]);
+          hint: keep the one on the certificate"#]],
+    );
 }
 
 #[test]
 fn a_geometry_without_a_value_of_the_tile_is_refused() {
-    refused("[60]", "[60, 20]", expect![[r#"
+    refused(
+        "[60]",
+        "[60, 20]",
+        expect![[r#"
         study.toml:12:19: the tile has no value at 20°
-          hint: add a `[[tile.value]]` with `geometry_deg = 20` and the certificate's value, or take 20 out of `geometries`"#]]);
-    refused("geometry_deg = 60", "geometry_deg = 85", expect![[r#"
+          hint: add a `[[tile.value]]` with `geometry_deg = 20` and the certificate's value, or take 20 out of `geometries`"#]],
+    );
+    refused(
+        "geometry_deg = 60",
+        "geometry_deg = 85",
+        expect![[r#"
         study.toml:12:15: the tile has no value at 60°
-          hint: add a `[[tile.value]]` with `geometry_deg = 60` and the certificate's value, or take 60 out of `geometries`"#]]);
-    refused("geometries = [60]\n", "geometries = []\n", expect![[r#"
+          hint: add a `[[tile.value]]` with `geometry_deg = 60` and the certificate's value, or take 60 out of `geometries`"#]],
+    );
+    refused(
+        "geometries = [60]\n",
+        "geometries = []\n",
+        expect![[r#"
         study.toml:12:14: `geometries` is empty
-          hint: give at least one of 20, 60 and 85; 60 is the one to start with"#]]);
-    refused("geometries = [60]\n", "geometries = [60, 60]\n", expect![[r#"
+          hint: give at least one of 20, 60 and 85; 60 is the one to start with"#]],
+    );
+    refused(
+        "geometries = [60]\n",
+        "geometries = [60, 60]\n",
+        expect![[r#"
         study.toml:12:19: 60° stands here twice
-          hint: keep one of them"#]]);
-    refused("geometries = [60]\n", "geometries = [45]\n", expect![[r#"
+          hint: keep one of them"#]],
+    );
+    refused(
+        "geometries = [60]\n",
+        "geometries = [45]\n",
+        expect![[r#"
         study.toml:12:14: 45° is not a gloss geometry
-          hint: 20, 60 and 85 are"#]]);
-    let no_geometries = GOOD.replace("geometries = [60]\n", "").replace("geometry_deg = 60", "geometry_deg = 85");
+          hint: 20, 60 and 85 are"#]],
+    );
+    let no_geometries =
+        GOOD.replace("geometries = [60]\n", "").replace("geometry_deg = 60", "geometry_deg = 85");
     let problem = Study::load("study.toml", &no_geometries).unwrap_err();
     expect![[r#"
         study.toml:5:1: the tile has no value at 60°
@@ -202,54 +283,107 @@ fn a_geometry_that_the_meter_does_not_give_is_refused() {
     let problem = study.check_geometries(&only_60.geometries()).unwrap_err();
     expect![[r#"
         study.toml:15:15: the meter's profile gives no value at 85°
-          hint: it gives 60; change `geometries` or the profile"#]].assert_eq(&problem.to_string());
+          hint: it gives 60; change `geometries` or the profile"#]]
+    .assert_eq(&problem.to_string());
     let every_angle = shipped::find("three-angle").unwrap();
     study.check_geometries(&every_angle.geometries()).unwrap();
 }
 
 #[test]
 fn counts_of_nothing_are_refused() {
-    refused("[procedure]\n", "[procedure]\ninterim_after_readings = 0\n", expect![[r#"
+    refused(
+        "[procedure]\n",
+        "[procedure]\ninterim_after_readings = 0\n",
+        expect![[r#"
         study.toml:12:26: `interim_after_readings` is 0
-          hint: give a whole number from 1 to 10000"#]]);
-    refused("[procedure]\n", "[procedure]\ninterim_after_min = 0\n", expect![[r#"
+          hint: give a whole number from 1 to 10000"#]],
+    );
+    refused(
+        "[procedure]\n",
+        "[procedure]\ninterim_after_min = 0\n",
+        expect![[r#"
         study.toml:12:21: `interim_after_min` is 0
-          hint: give a whole number from 1 to 10000"#]]);
-    refused("[procedure]\n", "[procedure]\nreadings_per_zone = 0\n", expect![[r#"
+          hint: give a whole number from 1 to 10000"#]],
+    );
+    refused(
+        "[procedure]\n",
+        "[procedure]\nreadings_per_zone = 0\n",
+        expect![[r#"
         study.toml:12:21: `readings_per_zone` is 0
-          hint: give a whole number from 1 to 10000"#]]);
-    refused("[procedure]\n", "[procedure]\ntile_readings = 0\n", expect![[r#"
+          hint: give a whole number from 1 to 10000"#]],
+    );
+    refused(
+        "[procedure]\n",
+        "[procedure]\ntile_readings = 0\n",
+        expect![[r#"
         study.toml:12:17: `tile_readings` is 0
-          hint: give a whole number from 1 to 10000"#]]);
-    refused("[procedure]\n", "[procedure]\nlongest_pause_min = 10001\n", expect![[r#"
+          hint: give a whole number from 1 to 10000"#]],
+    );
+    refused(
+        "[procedure]\n",
+        "[procedure]\nlongest_pause_min = 10001\n",
+        expect![[r#"
         study.toml:12:21: `longest_pause_min` is 10001
-          hint: give a whole number from 1 to 10000"#]]);
-    refused("[procedure]\n", "[procedure]\ntile_readings = -3\n", expect!["study.toml:12:17: expected a whole number, zero or more, found -3"]);
-    refused("[procedure]\n", "[procedure]\norder = 'miror'\n", expect![[r#"
+          hint: give a whole number from 1 to 10000"#]],
+    );
+    refused(
+        "[procedure]\n",
+        "[procedure]\ntile_readings = -3\n",
+        expect!["study.toml:12:17: expected a whole number, zero or more, found -3"],
+    );
+    refused(
+        "[procedure]\n",
+        "[procedure]\norder = 'miror'\n",
+        expect![[r#"
         study.toml:12:9: unknown choice `miror`
-          hint: did you mean `mirror`?"#]]);
-    refused("[procedure]\n", "[procedure]\ndrift_policy = 'ignore'\n", expect![[r#"
+          hint: did you mean `mirror`?"#]],
+    );
+    refused(
+        "[procedure]\n",
+        "[procedure]\ndrift_policy = 'ignore'\n",
+        expect![[r#"
         study.toml:12:16: unknown choice `ignore`
-          hint: the choices here are `allow`, `correct`"#]]);
+          hint: the choices here are `allow`, `correct`"#]],
+    );
 }
 
 #[test]
 fn the_meter_needs_a_port_and_a_profile_that_exist() {
-    refused("semicolon-numbered", "semicolon-numberd", expect![[r#"
-        study.toml:4:11: no profile is called `semicolon-numberd`
-          hint: did you mean `semicolon-numbered`?; a file of your own ends in `.toml`"#]]);
-    refused("semicolon-numbered", "../mine.toml", expect![[r#"
+    refused(
+        "semicolon-numbered",
+        "semicolon-numberd",
+        expect![[r#"
+            study.toml:4:11: no profile is called `semicolon-numberd`
+              hint: did you mean `semicolon-numbered`? A file of your own ends in `.toml`"#]],
+    );
+    refused(
+        "semicolon-numbered",
+        "../mine.toml",
+        expect![[r#"
         study.toml:4:11: `../mine.toml` lies outside the study's folder
-          hint: a study is whole in its own folder; copy the profile into it"#]]);
-    refused("semicolon-numbered", "/etc/mine.toml", expect![[r#"
+          hint: a study is whole in its own folder; copy the profile into it"#]],
+    );
+    refused(
+        "semicolon-numbered",
+        "/etc/mine.toml",
+        expect![[r#"
         study.toml:4:11: `/etc/mine.toml` lies outside the study's folder
-          hint: a study is whole in its own folder; copy the profile into it"#]]);
-    refused("sim:meter.toml", "sim:", expect![[r#"
+          hint: a study is whole in its own folder; copy the profile into it"#]],
+    );
+    refused(
+        "sim:meter.toml",
+        "sim:",
+        expect![[r#"
         study.toml:3:8: the simulated meter has no scenario
-          hint: name the scenario in the study's folder, such as `sim:meter.toml`"#]]);
-    refused("sim:meter.toml", " ", expect![[r#"
+          hint: name the scenario in the study's folder, such as `sim:meter.toml`"#]],
+    );
+    refused(
+        "sim:meter.toml",
+        " ",
+        expect![[r#"
         study.toml:3:8: `port` is empty
-          hint: write it, or take the key out where it may be absent"#]]);
+          hint: write it, or take the key out where it may be absent"#]],
+    );
     assert_eq!(
         with("semicolon-numbered", "meters/mine.toml").profile,
         ProfileChoice::File("meters/mine.toml".to_owned())
@@ -262,41 +396,76 @@ fn a_study_without_panels_or_treatments_is_refused() {
     let problem = |source: &str| Study::load("study.toml", source).unwrap_err().to_string();
     expect![[r#"
         study.toml:1:1: the study has no panel
-          hint: add a `[[panel]]` with `id`, `width_mm`, `height_mm` and its zones"#]].assert_eq(&problem(&up_to("[[panel]]")));
+          hint: add a `[[panel]]` with `id`, `width_mm`, `height_mm` and its zones"#]]
+    .assert_eq(&problem(&up_to("[[panel]]")));
     expect![[r#"
         study.toml:1:1: the study has no treatment
-          hint: add a `[[treatment]]` with `code` and `name`"#]].assert_eq(&problem(&up_to("[[treatment]]")));
+          hint: add a `[[treatment]]` with `code` and `name`"#]]
+    .assert_eq(&problem(&up_to("[[treatment]]")));
     expect![[r#"
         study.toml:1:1: the key `name` is missing
-          hint: add `name` to this table"#]].assert_eq(&problem(""));
+          hint: add `name` to this table"#]]
+    .assert_eq(&problem(""));
 }
 
 #[test]
 fn zones_off_the_panel_or_over_each_other_are_refused() {
-    refused("y_mm = 100\n", "y_mm = 151\n", expect![[r#"
+    refused(
+        "y_mm = 100\n",
+        "y_mm = 151\n",
+        expect![[r#"
         study.toml:24:10: zone `Stern1` reaches over the edge of panel `DECK-LEFT`
-          hint: it ends 150 mm from the left and 201 mm from the top; the panel has 300 × 200 mm"#]]);
-    refused("y_mm = 100\n", "y_mm = 59\n", expect![[r#"
+          hint: it ends 150 mm from the left and 201 mm from the top; the panel has 300 × 200 mm"#]],
+    );
+    refused(
+        "y_mm = 100\n",
+        "y_mm = 59\n",
+        expect![[r#"
         study.toml:24:10: zone `Stern1` lies over zone `Bow1`
-          hint: move or narrow one of them; a spot of the panel belongs to one zone"#]]);
-    refused("y_mm = 100\n", "y_mm = 100\nx_mm = 200\nwidth_mm = 200\n", expect![[r#"
+          hint: move or narrow one of them; a spot of the panel belongs to one zone"#]],
+    );
+    refused(
+        "y_mm = 100\n",
+        "y_mm = 100\nx_mm = 200\nwidth_mm = 200\n",
+        expect![[r#"
         study.toml:24:20: zone `Stern2` reaches over the edge of panel `DECK-LEFT`
-          hint: it ends 400 mm from the left and 150 mm from the top; the panel has 300 × 200 mm"#]]);
-    refused("y_mm = 100\n", "y_mm = 100\ngap_mm = 300\n", expect![[r#"
+          hint: it ends 400 mm from the left and 150 mm from the top; the panel has 300 × 200 mm"#]],
+    );
+    refused(
+        "y_mm = 100\n",
+        "y_mm = 100\ngap_mm = 300\n",
+        expect![[r#"
         study.toml:23:1: 2 zones do not fit side by side into 300 mm
-          hint: widen the row, or narrow `gap_mm` or `x_mm`"#]]);
-    refused("y_mm = 100\n", "y_mm = -1\n", expect![[r#"
+          hint: widen the row, or narrow `gap_mm` or `x_mm`"#]],
+    );
+    refused(
+        "y_mm = 100\n",
+        "y_mm = -1\n",
+        expect![[r#"
         study.toml:25:8: `y_mm` is -1
-          hint: give 0 to 10000 mm"#]]);
-    refused("width_mm = 300", "width_mm = 0", expect![[r#"
+          hint: give 0 to 10000 mm"#]],
+    );
+    refused(
+        "width_mm = 300",
+        "width_mm = 0",
+        expect![[r#"
         study.toml:16:12: `width_mm` is 0
-          hint: give more than 0 and at most 10000 mm"#]]);
-    refused("width_mm = 300", "width_mm = inf", expect![[r#"
+          hint: give more than 0 and at most 10000 mm"#]],
+    );
+    refused(
+        "width_mm = 300",
+        "width_mm = inf",
+        expect![[r#"
         study.toml:16:12: `width_mm` is inf
-          hint: give more than 0 and at most 10000 mm"#]]);
-    refused("names = [\"Bow1\", \"Bow2\"]", "names = []", expect![[r#"
+          hint: give more than 0 and at most 10000 mm"#]],
+    );
+    refused(
+        "names = [\"Bow1\", \"Bow2\"]",
+        "names = []",
+        expect![[r#"
         study.toml:19:1: the row has no zones
-          hint: list the names from left to right, such as ["C1", "C2"]"#]]);
+          hint: list the names from left to right, such as ["C1", "C2"]"#]],
+    );
     refused(
         "[[treatment]]\ncode = \"WAX\"",
         "[[panel]]\nid = \"Empty\"\nwidth_mm = 10\nheight_mm = 10\n[[treatment]]\ncode = \"WAX\"",
@@ -320,149 +489,280 @@ fn a_zone_that_meets_another_edge_to_edge_is_taken() {
 
 #[test]
 fn names_that_come_twice_are_refused_in_capitals_or_not() {
-    refused("\"Stern1\", \"Stern2\"]\ny_mm", "\"Stern1\", \"STERN1\"]\ny_mm", expect![[r#"
-        study.toml:24:20: two zones of panel `DECK-LEFT` are called `STERN1`
-          hint: give one of them another name; capital and small letters count as the same"#]]);
-    refused("code = \"WAX\"", "code = \"hull-coat\"", expect![[r#"
-        study.toml:31:8: two treatments are called `hull-coat`
-          hint: give one of them another name; capital and small letters count as the same"#]]);
+    refused(
+        "\"Stern1\", \"Stern2\"]\ny_mm",
+        "\"Stern1\", \"STERN1\"]\ny_mm",
+        expect![[r#"
+            study.toml:24:20: zones of panel `DECK-LEFT` `Stern1` and `STERN1` differ only in capital letters
+              hint: give one of them another name"#]],
+    );
+    refused(
+        "code = \"WAX\"",
+        "code = \"hull-coat\"",
+        expect![[r#"
+            study.toml:31:8: treatments `HULL-COAT` and `hull-coat` differ only in capital letters
+              hint: give one of them another name"#]],
+    );
     refused(
         "[[treatment]]\ncode = \"WAX\"",
         "[[panel]]\nid = \"Deck-Left\"\nwidth_mm = 10\nheight_mm = 10\n[[panel.zone]]\nname = \"a\"\nx_mm = 0\ny_mm = 0\nwidth_mm = 10\nheight_mm = 10\n[[treatment]]\ncode = \"WAX\"",
         expect![[r#"
-            study.toml:31:6: two panels are called `Deck-Left`
-              hint: give one of them another name; capital and small letters count as the same"#]],
+            study.toml:31:6: panels `DECK-LEFT` and `Deck-Left` differ only in capital letters
+              hint: give one of them another name"#]],
     );
-    refused("control = [\"Bow1\", \"Bow2\"]", "control = [\"Bow1\", \"Bow1\"]", expect![[r#"
+    refused(
+        "control = [\"Bow1\", \"Bow2\"]",
+        "control = [\"Bow1\", \"Bow1\"]",
+        expect![[r#"
         study.toml:18:20: zone `Bow1` is listed twice
-          hint: keep one of them"#]]);
-    refused("control = [\"Bow1\", \"Bow2\"]", "control = [\"Bow1\"]\nunused = [\"Bow1\"]", expect![[r#"
+          hint: keep one of them"#]],
+    );
+    refused(
+        "control = [\"Bow1\", \"Bow2\"]",
+        "control = [\"Bow1\"]\nunused = [\"Bow1\"]",
+        expect![[r#"
         study.toml:19:11: zone `Bow1` is listed as control and as unused
-          hint: keep one of them"#]]);
+          hint: keep one of them"#]],
+    );
 }
 
 #[test]
 fn names_that_break_a_table_or_a_file_name_are_refused() {
-    refused("id = \"DECK-LEFT\"", "id = \"../P1\"", expect![[r#"
+    refused(
+        "id = \"DECK-LEFT\"",
+        "id = \"../P1\"",
+        expect![[r#"
         study.toml:15:6: `../P1` cannot be a panel id
-          hint: a panel id has 1 to 24 letters, digits, `-` or `_`, and begins with a letter or digit"#]]);
-    refused("id = \"DECK-LEFT\"", "id = \"P 1\"", expect![[r#"
+          hint: a panel id has 1 to 24 letters, digits, `-` or `_`, and begins with a letter or digit"#]],
+    );
+    refused(
+        "id = \"DECK-LEFT\"",
+        "id = \"P 1\"",
+        expect![[r#"
         study.toml:15:6: `P 1` cannot be a panel id
-          hint: a panel id has 1 to 24 letters, digits, `-` or `_`, and begins with a letter or digit"#]]);
-    refused("id = \"DECK-LEFT\"", "id = \"\"", expect![[r#"
+          hint: a panel id has 1 to 24 letters, digits, `-` or `_`, and begins with a letter or digit"#]],
+    );
+    refused(
+        "id = \"DECK-LEFT\"",
+        "id = \"\"",
+        expect![[r#"
         study.toml:15:6: `` cannot be a panel id
-          hint: a panel id has 1 to 24 letters, digits, `-` or `_`, and begins with a letter or digit"#]]);
-    refused("code = \"WAX\"", "code = \"W\\u0007X\"", expect![[r#"
+          hint: a panel id has 1 to 24 letters, digits, `-` or `_`, and begins with a letter or digit"#]],
+    );
+    refused(
+        "code = \"WAX\"",
+        "code = \"W\\u0007X\"",
+        expect![[r#"
         study.toml:31:8: `W\u{7}X` cannot be a treatment code
-          hint: a treatment code has 1 to 24 letters, digits, `-` or `_`, and begins with a letter or digit"#]]);
-    refused("\"Bow1\", \"Bow2\"]\ny_mm", "\"Bow1\", \"Bow2/3\"]\ny_mm", expect![[r#"
+          hint: a treatment code has 1 to 24 letters, digits, `-` or `_`, and begins with a letter or digit"#]],
+    );
+    refused(
+        "\"Bow1\", \"Bow2\"]\ny_mm",
+        "\"Bow1\", \"Bow2/3\"]\ny_mm",
+        expect![[r#"
         study.toml:20:18: `Bow2/3` cannot be a zone name
-          hint: a zone name has 1 to 24 letters, digits, `-` or `_`, and begins with a letter or digit"#]]);
-    refused("\"Slipway Wax Paste\"", "\"Slipway\\nWax\"", expect![[r#"
+          hint: a zone name has 1 to 24 letters, digits, `-` or `_`, and begins with a letter or digit"#]],
+    );
+    refused(
+        "\"Slipway Wax Paste\"",
+        "\"Slipway\\nWax\"",
+        expect![[r#"
         study.toml:32:8: `name` holds the unprintable character U+000A
-          hint: keep it to one line of printable text; it becomes a cell of a table"#]]);
-    refused("\"Slipway Wax Paste\"", "\"=2+3\"", expect![[r#"
+          hint: keep it to one line of printable text; it becomes a cell of a table"#]],
+    );
+    refused(
+        "\"Slipway Wax Paste\"",
+        "\"=2+3\"",
+        expect![[r#"
         study.toml:32:8: `name` begins with `=`
-          hint: a spreadsheet would take the cell for a formula; begin with a letter or digit"#]]);
-    refused("\"Slipway Wax Paste\"", "\"\\u202Eetsap\"", expect![[r#"
+          hint: a spreadsheet would take the cell for a formula; begin with a letter or digit"#]],
+    );
+    refused(
+        "\"Slipway Wax Paste\"",
+        "\"\\u202Eetsap\"",
+        expect![[r#"
         study.toml:32:8: `name` holds the unprintable character U+202E
-          hint: keep it to one line of printable text; it becomes a cell of a table"#]]);
-    refused("name = \"Sealers\"", "name = '  '", expect![[r#"
+          hint: keep it to one line of printable text; it becomes a cell of a table"#]],
+    );
+    refused(
+        "name = \"Sealers\"",
+        "name = '  '",
+        expect![[r#"
         study.toml:1:8: `name` is empty
-          hint: write it, or take the key out where it may be absent"#]]);
+          hint: write it, or take the key out where it may be absent"#]],
+    );
 }
 
 #[test]
 fn a_patch_needs_a_treatment_a_panel_and_zones_that_exist() {
-    refused("treatment = \"HULL-COAT\"", "treatment = \"HULL-COT\"", expect![[r#"
+    refused(
+        "treatment = \"HULL-COAT\"",
+        "treatment = \"HULL-COT\"",
+        expect![[r#"
         study.toml:34:13: no treatment is called `HULL-COT`
-          hint: did you mean `HULL-COAT`?"#]]);
-    refused("treatment = \"HULL-COAT\"", "treatment = \"Polish\"", expect![[r#"
+          hint: did you mean `HULL-COAT`?"#]],
+    );
+    refused(
+        "treatment = \"HULL-COAT\"",
+        "treatment = \"Polish\"",
+        expect![[r#"
         study.toml:34:13: no treatment is called `Polish`
-          hint: the treatments here are `HULL-COAT`, `WAX`"#]]);
-    refused("panel = \"DECK-LEFT\"", "panel = \"deck-left\"", expect![[r#"
+          hint: the treatments here are `HULL-COAT`, `WAX`"#]],
+    );
+    refused(
+        "panel = \"DECK-LEFT\"",
+        "panel = \"deck-left\"",
+        expect![[r#"
         study.toml:35:9: no panel is called `deck-left`
-          hint: did you mean `DECK-LEFT`?"#]]);
-    refused("zones = [\"Stern1\", \"Stern2\"]", "zones = [\"Stern1\", \"Stren2\"]", expect![[r#"
+          hint: did you mean `DECK-LEFT`?"#]],
+    );
+    refused(
+        "zones = [\"Stern1\", \"Stern2\"]",
+        "zones = [\"Stern1\", \"Stren2\"]",
+        expect![[r#"
         study.toml:36:20: panel `DECK-LEFT` has no zone `Stren2`
-          hint: did you mean `Stern2`?"#]]);
-    refused("zones = [\"Stern1\", \"Stern2\"]", "zones = []", expect![[r#"
+          hint: did you mean `Stern2`?"#]],
+    );
+    refused(
+        "zones = [\"Stern1\", \"Stern2\"]",
+        "zones = []",
+        expect![[r#"
         study.toml:36:9: the patch of `HULL-COAT` has no zones
-          hint: list the zones that have the product, such as ["A1", "A2"]"#]]);
-    refused("control = [\"Bow1\", \"Bow2\"]", "control = [\"Bow1\", \"Bow3x\"]", expect![[r#"
+          hint: list the zones that have the product, such as ["A1", "A2"]"#]],
+    );
+    refused(
+        "control = [\"Bow1\", \"Bow2\"]",
+        "control = [\"Bow1\", \"Bow3x\"]",
+        expect![[r#"
         study.toml:18:20: panel `DECK-LEFT` has no zone `Bow3x`
-          hint: the zones here are `Bow1`, `Bow2`, `Stern1`, `Stern2`"#]]);
+          hint: the zones here are `Bow1`, `Bow2`, `Stern1`, `Stern2`"#]],
+    );
 }
 
 #[test]
 fn a_treatment_on_a_control_zone_is_refused() {
-    refused("zones = [\"Stern1\", \"Stern2\"]", "zones = [\"Stern1\", \"Bow2\"]", expect![[r#"
+    refused(
+        "zones = [\"Stern1\", \"Stern2\"]",
+        "zones = [\"Stern1\", \"Bow2\"]",
+        expect![[r#"
         study.toml:36:20: treatment `HULL-COAT` stands on control zone `Bow2`
-          hint: a control zone stays bare; take `Bow2` out here, or out of the panel's `control`"#]]);
+          hint: a control zone stays bare; take `Bow2` out here, or out of the panel's `control`"#]],
+    );
 }
 
 #[test]
 fn a_panel_with_a_patch_and_no_control_zone_is_refused() {
-    refused("control = [\"Bow1\", \"Bow2\"]\n", "unused = [\"Bow1\", \"Bow2\"]\n", expect![[r#"
+    refused(
+        "control = [\"Bow1\", \"Bow2\"]\n",
+        "unused = [\"Bow1\", \"Bow2\"]\n",
+        expect![[r#"
         study.toml:35:9: panel `DECK-LEFT` has a patch and no control zone
-          hint: leave some zones bare and list them in the panel, such as `control = ["C1", "C2"]`"#]]);
+          hint: leave some zones bare and list them in the panel, such as `control = ["C1", "C2"]`"#]],
+    );
 }
 
 #[test]
 fn a_zone_that_nothing_is_said_of_is_refused_on_a_panel_with_a_patch() {
-    refused("zones = [\"Stern1\", \"Stern2\"]", "zones = [\"Stern1\"]", expect![[r#"
+    refused(
+        "zones = [\"Stern1\", \"Stern2\"]",
+        "zones = [\"Stern1\"]",
+        expect![[r#"
         study.toml:24:20: zone `Stern2` of panel `DECK-LEFT` is neither control nor in a patch
-          hint: put it into the panel's `control`, into the `zones` of a patch, or into the panel's `unused`"#]]);
+          hint: put it into the panel's `control`, into the `zones` of a patch, or into the panel's `unused`"#]],
+    );
 }
 
 #[test]
 fn a_zone_has_one_treatment_and_one_patch() {
-    refused("zones = [\"Stern1\", \"Stern2\"]", "zones = [\"Stern1\", \"Stern1\"]", expect![[r#"
+    refused(
+        "zones = [\"Stern1\", \"Stern2\"]",
+        "zones = [\"Stern1\", \"Stern1\"]",
+        expect![[r#"
         study.toml:36:20: zone `Stern1` is listed twice
-          hint: keep one of them"#]]);
+          hint: keep one of them"#]],
+    );
     let second = "\n[[patch]]\ntreatment = \"WAX\"\npanel = \"DECK-LEFT\"\nzones = [\"Stern2\"]\n";
-    let problem = |second: &str| Study::load("study.toml", &format!("{GOOD}{second}")).unwrap_err().to_string();
+    let problem =
+        |second: &str| Study::load("study.toml", &format!("{GOOD}{second}")).unwrap_err().to_string();
     expect![[r#"
         study.toml:42:10: zone `Stern2` is in the patch of `HULL-COAT` already
-          hint: a zone has one treatment; give each patch its own zones"#]].assert_eq(&problem(second));
+          hint: a zone has one treatment; give each patch its own zones"#]]
+    .assert_eq(&problem(second));
     expect![[r#"
         study.toml:40:13: treatment `HULL-COAT` has two patches on panel `DECK-LEFT`
-          hint: list all its zones in one patch; for a second batch give it a code of its own"#]].assert_eq(&problem(&second.replace("WAX", "HULL-COAT")));
-    refused("control = [\"Bow1\", \"Bow2\"]", "control = [\"Bow1\"]\nunused = [\"Bow2\", \"Stern2\"]", expect![[r#"
+          hint: list all its zones in one patch; for a second batch give it a code of its own"#]]
+    .assert_eq(&problem(&second.replace("WAX", "HULL-COAT")));
+    refused(
+        "control = [\"Bow1\", \"Bow2\"]",
+        "control = [\"Bow1\"]\nunused = [\"Bow2\", \"Stern2\"]",
+        expect![[r#"
         study.toml:37:20: treatment `HULL-COAT` stands on the unused zone `Stern2`
-          hint: take `Stern2` out here, or out of the panel's `unused`"#]]);
+          hint: take `Stern2` out here, or out of the panel's `unused`"#]],
+    );
 }
 
 #[test]
 fn stages_and_times_of_a_patch_are_held_to_their_form() {
-    refused("applied_at = 2026", "stage = 'Washed 10'\napplied_at = 2026", expect![[r#"
+    refused(
+        "applied_at = 2026",
+        "stage = 'Washed 10'\napplied_at = 2026",
+        expect![[r#"
         study.toml:37:9: `Washed 10` cannot be a stage
-          hint: a stage has lower-case letters, digits and `-`, such as `bare`, `cured`, `wiped` or `washed-10`"#]]);
-    refused("applied_at = 2026-05-04T09:30:00+02:00", "applied_at = 2026-05-04T09:30:00", expect![[r#"
+          hint: a stage has lower-case letters, digits and `-`, such as `bare`, `cured`, `wiped` or `washed-10`"#]],
+    );
+    refused(
+        "applied_at = 2026-05-04T09:30:00+02:00",
+        "applied_at = 2026-05-04T09:30:00",
+        expect![[r#"
         study.toml:37:14: `applied_at` is not a moment with its offset from UTC
-          hint: write it such as 2026-05-04T09:30:00+02:00; without the offset nobody could tell how long it cured"#]]);
-    refused("applied_at = 2026-05-04T09:30:00+02:00", "applied_at = 'yesterday'", expect![[r#"
+          hint: write it such as 2026-05-04T09:30:00+02:00; without the offset nobody could tell how long it cured"#]],
+    );
+    refused(
+        "applied_at = 2026-05-04T09:30:00+02:00",
+        "applied_at = 'yesterday'",
+        expect![[r#"
         study.toml:37:14: `applied_at` is not a moment with its offset from UTC
-          hint: write it such as 2026-05-04T09:30:00+02:00; without the offset nobody could tell how long it cured"#]]);
-    refused("\"Slipway Wax Paste\"", "\"Slipway Wax Paste\"\ncure_hours = -1", expect![[r#"
+          hint: write it such as 2026-05-04T09:30:00+02:00; without the offset nobody could tell how long it cured"#]],
+    );
+    refused(
+        "\"Slipway Wax Paste\"",
+        "\"Slipway Wax Paste\"\ncure_hours = -1",
+        expect![[r#"
         study.toml:33:14: `cure_hours` is -1
-          hint: give 0 to 10000 hours"#]]);
+          hint: give 0 to 10000 hours"#]],
+    );
 }
 
 #[test]
 fn a_slip_in_a_key_names_the_right_one() {
-    refused("tolerance_gu", "tolerence_gu", expect![[r#"
+    refused(
+        "tolerance_gu",
+        "tolerence_gu",
+        expect![[r#"
         study.toml:7:1: unknown key `tolerence_gu`
-          hint: did you mean `tolerance_gu`?"#]]);
-    refused("[[patch]]", "[[pach]]", expect![[r#"
+          hint: did you mean `tolerance_gu`?"#]],
+    );
+    refused(
+        "[[patch]]",
+        "[[pach]]",
+        expect![[r#"
         study.toml:33:3: unknown key `pach`
-          hint: did you mean `patch`?"#]]);
-    refused("drift_limit_gu", "drift_limit", expect![[r#"
+          hint: did you mean `patch`?"#]],
+    );
+    refused(
+        "drift_limit_gu",
+        "drift_limit",
+        expect![[r#"
         study.toml:13:1: unknown key `drift_limit`
-          hint: did you mean `drift_limit_gu`?"#]]);
-    refused("applied_at", "applied_on", expect![[r#"
+          hint: did you mean `drift_limit_gu`?"#]],
+    );
+    refused(
+        "applied_at",
+        "applied_on",
+        expect![[r#"
         study.toml:37:1: unknown key `applied_on`
-          hint: did you mean `applied_at`?"#]]);
+          hint: did you mean `applied_at`?"#]],
+    );
 }
 
 #[test]
@@ -471,7 +771,8 @@ fn every_example_of_the_page_on_studies_is_a_study_that_loads() {
     let mut found = 0;
     for block in page.split("```toml\n").skip(1) {
         let source = block.split("```").next().unwrap();
-        let study = Study::load("study.md", source).unwrap_or_else(|problem| panic!("{problem}\nin:\n{source}"));
+        let study =
+            Study::load("study.md", source).unwrap_or_else(|problem| panic!("{problem}\nin:\n{source}"));
         setup(&study, &Selection::default(), "").unwrap_or_else(|problem| panic!("{problem}\nin:\n{source}"));
         found += 1;
     }

@@ -12,23 +12,33 @@ use serde_json::json;
 pub fn differences(old: &Setup, new: &Setup) -> Vec<String> {
     let mut found = Vec::new();
     walk("", &by_name(old), &by_name(new), &mut found);
-    found.extend(text_difference("profile", &old.profile, &new.profile));
+    found.extend(first_difference("plan: block", &blocks(old), &blocks(new)));
+    let lines = |text: &str| text.split('\n').map(|line| format!("`{line}`")).collect::<Vec<_>>();
+    found.extend(first_difference("profile: line", &lines(&old.profile), &lines(&new.profile)));
     found
 }
 
+/// The blocks of the plan, each as the names of its zones.
+fn blocks(setup: &Setup) -> Vec<String> {
+    let names = |block: &[usize]| block.iter().map(|&zone| label(setup, zone)).collect::<Vec<_>>().join(", ");
+    setup.plan.iter().map(|block| names(&block.0)).collect()
+}
+
+/// Panel and zone, however many panels there are.
+fn label(setup: &Setup, zone: usize) -> String {
+    match setup.zones.get(zone) {
+        Some(at) => format!("{} {}", setup.panels.get(at.panel).map_or("?", |panel| &panel.id), at.name),
+        None => format!("zone number {zone}"),
+    }
+}
+
 /// The set-up as JSON in which lists of named things are tables by name, and no index stands for a
-/// name. The profile is left out, since a whole file in one line tells nobody what changed.
+/// name. Profile and plan are left out, since they are told by the first part that differs.
 fn by_name(setup: &Setup) -> Value {
     let mut json = serde_json::to_value(setup).unwrap_or_default();
-    let label = |zone: usize| match setup.zones.get(zone) {
-        Some(at) => format!("{} {}", panel_id(setup, at.panel), at.name),
-        None => format!("zone number {zone}"),
-    };
     let Some(fields) = json.as_object_mut() else { return json };
     fields.remove("profile");
-    let blocks =
-        setup.plan.iter().map(|block| block.0.iter().map(|&zone| label(zone)).collect::<Vec<_>>().join(", "));
-    fields.insert("plan".to_owned(), json!(blocks.collect::<Vec<_>>().join(" | ")));
+    fields.remove("plan");
     table_by(fields, "panels", |_, panel| word(panel, "id"));
     table_by(fields, "treatments", |_, treatment| word(treatment, "code"));
     table_by(fields, "zones", |index, zone| {
@@ -37,16 +47,12 @@ fn by_name(setup: &Setup) -> Value {
             let code = setup.zones[index].treatment.and_then(|t| setup.treatments.get(t)).map(|t| &t.code);
             code.map(|code| zone.insert("treatment".to_owned(), json!(code)));
         }
-        label(index)
+        label(setup, index)
     });
     if let Some(tile) = fields.get_mut("tile").and_then(Value::as_object_mut) {
         table_by(tile, "values", |_, value| value["geometry_deg"].to_string());
     }
     json
-}
-
-fn panel_id(setup: &Setup, panel: usize) -> &str {
-    setup.panels.get(panel).map_or("?", |panel| &panel.id)
 }
 
 fn word(value: &Value, key: &str) -> String {
@@ -103,17 +109,12 @@ fn brief(value: &Value) -> String {
     if value.is_object() { String::new() } else { format!("{} ", shown(value)) }
 }
 
-fn text_difference(path: &str, old: &str, new: &str) -> Option<String> {
-    if old == new {
-        return None;
-    }
-    let first = old.lines().zip(new.lines()).position(|(old, new)| old != new);
-    let line = first.unwrap_or_else(|| old.lines().count().min(new.lines().count())) + 1;
-    let at = |text: &str| match text.lines().nth(line - 1) {
-        Some(found) => format!("`{found}`"),
-        None => "nothing".to_owned(),
-    };
-    Some(format!("{path}: line {line} is {} in the recording, {} now", at(old), at(new)))
+/// The first of two lists' parts that differ; a part beyond the end of a list is nothing.
+fn first_difference(part: &str, old: &[String], new: &[String]) -> Option<String> {
+    let index = (0..old.len().max(new.len())).find(|&index| old.get(index) != new.get(index))?;
+    let at = |list: &[String]| list.get(index).map_or("nothing", |part| part).to_owned();
+    let number = index + 1;
+    Some(format!("{part} {number} is {} in the recording, and {} now", at(old), at(new)))
 }
 
 #[cfg(test)]

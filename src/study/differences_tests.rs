@@ -27,14 +27,37 @@ fn nothing_is_told_where_nothing_changed() {
 
 #[test]
 fn each_changed_key_is_told_by_its_path_with_both_values() {
-    changed("tolerance_gu = 1.0", "tolerance_gu = 0.8", expect!["tile.rule.tolerance_gu: 1.0 in the recording, 0.8 in study.toml now"]);
-    changed("assigned_gu = 92.4", "assigned_gu = 92.40", expect!["tile.values.60.assigned_gu: 92.4 in the recording, 92.40 in study.toml now"]);
-    changed("batch = \"0417\"", "", expect!["treatments.T1.batch: 0417 in the recording, empty in study.toml now"]);
-    changed("cure_hours = 24", "", expect!["treatments.T1.cure_hours: 24.0 in the recording, not in study.toml now"]);
-    changed("drift_policy = \"allow\"", "drift_policy = \"correct\"\ninterim_after_min = 20", expect![[r#"
+    changed(
+        "tolerance_gu = 1.0",
+        "tolerance_gu = 0.8",
+        expect!["tile.rule.tolerance_gu: 1.0 in the recording, 0.8 in study.toml now"],
+    );
+    changed(
+        "assigned_gu = 92.4",
+        "assigned_gu = 92.40",
+        expect!["tile.values.60.assigned_gu: 92.4 in the recording, 92.40 in study.toml now"],
+    );
+    changed(
+        "batch = \"0417\"",
+        "",
+        expect!["treatments.T1.batch: 0417 in the recording, empty in study.toml now"],
+    );
+    changed(
+        "cure_hours = 24",
+        "",
+        expect!["treatments.T1.cure_hours: 24.0 in the recording, not in study.toml now"],
+    );
+    changed(
+        "drift_policy = \"allow\"",
+        "drift_policy = \"correct\"\ninterim_after_min = 20",
+        expect![[r#"
         procedure.drift_policy: allow in the recording, correct in study.toml now
-        procedure.interim_after_min: not in the recording, 20 in study.toml now"#]]);
-    changed("stage = \"cured\"", "stage = \"wiped\"", expect![[r#"
+        procedure.interim_after_min: not in the recording, 20 in study.toml now"#]],
+    );
+    changed(
+        "stage = \"cured\"",
+        "stage = \"wiped\"",
+        expect![[r#"
         zones.P1 A1.stage: cured in the recording, wiped in study.toml now
         zones.P1 A2.stage: cured in the recording, wiped in study.toml now
         zones.P1 A3.stage: cured in the recording, wiped in study.toml now
@@ -44,12 +67,19 @@ fn each_changed_key_is_told_by_its_path_with_both_values() {
         zones.P1 C2.stage: cured in the recording, wiped in study.toml now
         zones.P1 C3.stage: cured in the recording, wiped in study.toml now
         zones.P1 C4.stage: cured in the recording, wiped in study.toml now
-        zones.P1 C5.stage: cured in the recording, wiped in study.toml now"#]]);
+        zones.P1 C5.stage: cured in the recording, wiped in study.toml now"#]],
+    );
 }
 
 #[test]
-fn another_order_is_told_zone_by_zone() {
-    changed("order = \"mirror\"", "order = \"alternate\"", expect!["plan: P1 C1, P1 A1, P1 A2, P1 C2 | P1 C3, P1 A3, P1 A4, P1 C4 | P1 C5, P1 A5 in the recording, P1 C1, P1 A1 | P1 C2, P1 A2 | P1 C3, P1 A3 | P1 C4, P1 A4 | P1 C5, P1 A5 in study.toml now"]);
+fn another_order_is_told_by_its_first_block() {
+    changed(
+        "order = \"mirror\"",
+        "order = \"alternate\"",
+        expect![
+            "plan: P1 C1, P1 A1, P1 A2, P1 C2 | P1 C3, P1 A3, P1 A4, P1 C4 | P1 C5, P1 A5 in the recording, P1 C1, P1 A1 | P1 C2, P1 A2 | P1 C3, P1 A3 | P1 C4, P1 A4 | P1 C5, P1 A5 in study.toml now"
+        ],
+    );
 }
 
 #[test]
@@ -58,8 +88,8 @@ fn a_zone_that_went_is_told_by_its_name() {
         "control = [\"C1\", \"C2\", \"C3\", \"C4\", \"C5\"]",
         "control = [\"C1\", \"C2\", \"C3\", \"C4\"]\nunused = [\"C5\"]",
         expect![[r#"
-            plan: P1 C1, P1 A1, P1 A2, P1 C2 | P1 C3, P1 A3, P1 A4, P1 C4 | P1 C5, P1 A5 in the recording, P1 C1, P1 A1, P1 A2, P1 C2 | P1 C3, P1 A3, P1 A4, P1 C4 | P1 A5 in study.toml now
-            zones.P1 C5: in the recording, not in study.toml now"#]],
+            zones.P1 C5: in the recording, not in study.toml now
+            plan: block 3 is P1 C5, P1 A5 in the recording, and P1 A5 now"#]],
     );
 }
 
@@ -67,9 +97,11 @@ fn a_zone_that_went_is_told_by_its_name() {
 fn a_change_of_the_profile_is_told_by_its_first_line() {
     let source = template_files()[0].1;
     let told = |old: &str, new: &str| differences(&made(source, old), &made(source, new)).join("\n");
-    expect!["profile: line 2 is `b = 2` in the recording, `b = 3` now"].assert_eq(&told("a = 1\nb = 2\n", "a = 1\nb = 3\n"));
-    expect!["profile: line 2 is nothing in the recording, `b = 3` now"].assert_eq(&told("a = 1\n", "a = 1\nb = 3\n"));
-    expect!["profile: line 2 is nothing in the recording, nothing now"].assert_eq(&told("a = 1\n", "a = 1"));
+    expect!["profile: line 2 is `b = 2` in the recording, and `b = 3` now"]
+        .assert_eq(&told("a = 1\nb = 2\n", "a = 1\nb = 3\n"));
+    expect!["profile: line 2 is `` in the recording, and `b = 3` now"]
+        .assert_eq(&told("a = 1\n", "a = 1\nb = 3\n"));
+    expect!["profile: line 2 is `` in the recording, and nothing now"].assert_eq(&told("a = 1\n", "a = 1"));
 }
 
 #[test]

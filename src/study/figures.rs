@@ -19,8 +19,33 @@ const MOST_MM: f64 = 10_000.0;
 const MOST_COUNT: u32 = 10_000;
 const MOST_HOURS: f64 = 10_000.0;
 
+/// The most that a limit on the tile can be, GU; a wider one would prove nothing on any tile.
+const MOST_LIMIT_GU: u32 = 50;
+
 /// Gloss above 0 and up to 2000 GU, the digits as they are written: `92.40` stays `92.40`.
 pub(super) fn gu(source: Source<'_>, key: &str, figure: &Figure) -> Result<Decimal, Problem> {
+    positive(source, key, figure, MOST_GU, "")
+}
+
+/// A limit above 0 and up to 50 GU, with its default in tenths of a GU.
+pub(super) fn limit_gu(
+    source: Source<'_>,
+    key: &str,
+    figure: Option<&Figure>,
+    default_tenths: i64,
+) -> Result<Decimal, Problem> {
+    let default = Decimal::new(default_tenths, 1);
+    let otherwise = format!("; without the key it is {default}");
+    figure.map_or(Ok(default), |figure| positive(source, key, figure, MOST_LIMIT_GU, &otherwise))
+}
+
+fn positive(
+    source: Source<'_>,
+    key: &str,
+    figure: &Figure,
+    most_gu: u32,
+    otherwise: &str,
+) -> Result<Decimal, Problem> {
     let text = match figure.get_ref() {
         Value::String(text) => text.as_str(),
         // Read from the source, since a binary double does not know how it was written.
@@ -35,24 +60,14 @@ pub(super) fn gu(source: Source<'_>, key: &str, figure: &Figure) -> Result<Decim
         ));
     };
     let value = value.decimal();
-    if value > Decimal::ZERO && value <= Decimal::from(MOST_GU) {
+    if value > Decimal::ZERO && value <= Decimal::from(most_gu) {
         return Ok(value);
     }
     Err(source.problem(
         figure.span(),
         format!("`{key}` is {value}"),
-        format!("give more than 0 and at most {MOST_GU} GU"),
+        format!("give more than 0 and at most {most_gu} GU{otherwise}"),
     ))
-}
-
-/// As [`gu`], with a default in tenths of a GU.
-pub(super) fn gu_or(
-    source: Source<'_>,
-    key: &str,
-    figure: Option<&Figure>,
-    default_tenths: i64,
-) -> Result<Decimal, Problem> {
-    figure.map_or_else(|| Ok(Decimal::new(default_tenths, 1)), |figure| gu(source, key, figure))
 }
 
 /// A whole number from 1 to 10,000.

@@ -64,8 +64,8 @@ pub(super) fn panels(
     let mut panels: Vec<PlacedPanel> = Vec::new();
     for panel in written {
         let placed = placed_panel(source, panel)?;
-        if panels.iter().any(|known| names::is_same(known.id(), placed.id())) {
-            return Err(twice(source, &panel.get_ref().id, "panels"));
+        if let Some(other) = panels.iter().find(|known| names::is_same(known.id(), placed.id())) {
+            return Err(twice(source, &panel.get_ref().id, other.id(), "panels"));
         }
         panels.push(placed);
     }
@@ -193,8 +193,8 @@ fn check_places(
 ) -> Result<(), Problem> {
     for (index, (zone, name)) in zones.iter().enumerate() {
         let before = || zones[..index].iter().map(|(other, _)| other);
-        if before().any(|other| names::is_same(&other.name, &zone.name)) {
-            return Err(twice(source, name, &format!("zones of panel `{id}`")));
+        if let Some(other) = before().find(|other| names::is_same(&other.name, &zone.name)) {
+            return Err(twice(source, name, &other.name, &format!("zones of panel `{id}`")));
         }
         let (right_mm, lower_mm) = (zone.x_mm + zone.width_mm, zone.y_mm + zone.height_mm);
         if right_mm > width_mm + SLACK_MM || lower_mm > height_mm + SLACK_MM {

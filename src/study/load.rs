@@ -100,7 +100,10 @@ fn profile(source: Source<'_>, written: &Text) -> Result<ProfileChoice, Problem>
         return Err(source.problem(
             written.span(),
             format!("no profile is called `{name}`"),
-            format!("{hint}; a file of your own ends in `.toml`"),
+            format!(
+                "{hint}{} file of your own ends in `.toml`",
+                if hint.ends_with('?') { " A" } else { "; a" }
+            ),
         ));
     }
     let leaves_the_folder = name.split(['/', '\\']).any(|part| part == "..")
@@ -152,9 +155,9 @@ fn tile(source: Source<'_>, written: &File) -> Result<Tile, Problem> {
         values: tile_values(source, &tile.value)?,
         rule: TileRule {
             readings: readings.map_or(Ok(3), |n| figures::count(source, "tile_readings", n))?,
-            tolerance_gu: figures::gu_or(source, "tolerance_gu", tile.tolerance_gu.as_ref(), 10)?,
-            spread_limit_gu: figures::gu_or(source, "spread_limit_gu", tile.spread_limit_gu.as_ref(), 5)?,
-            drift_limit_gu: figures::gu_or(
+            tolerance_gu: figures::limit_gu(source, "tolerance_gu", tile.tolerance_gu.as_ref(), 10)?,
+            spread_limit_gu: figures::limit_gu(source, "spread_limit_gu", tile.spread_limit_gu.as_ref(), 5)?,
+            drift_limit_gu: figures::limit_gu(
                 source,
                 "drift_limit_gu",
                 written.procedure.drift_limit_gu.as_ref(),
@@ -231,8 +234,9 @@ fn treatments(source: Source<'_>, written: &[file::Treatment]) -> Result<Vec<Stu
     let mut treatments: Vec<StudyTreatment> = Vec::new();
     for treatment in written {
         let code = names::short(source, "treatment code", &treatment.code)?;
-        if treatments.iter().any(|known| names::is_same(&known.treatment.code, &code)) {
-            return Err(twice(source, &treatment.code, "treatments"));
+        let mut known = treatments.iter().map(|known| known.treatment.code.as_str());
+        if let Some(other) = known.find(|known| names::is_same(known, &code)) {
+            return Err(twice(source, &treatment.code, other, "treatments"));
         }
         treatments.push(StudyTreatment {
             treatment: Treatment {
@@ -252,11 +256,13 @@ fn hours(source: Source<'_>, written: Option<&Spanned<f64>>) -> Result<Option<f6
     written.map(|hours| figures::hours(source, "cure_hours", hours)).transpose()
 }
 
-/// The refusal of a name that is taken.
-pub(super) fn twice(source: Source<'_>, name: &Text, kinds: &str) -> Problem {
-    source.problem(
-        name.span(),
-        format!("two {kinds} are called `{}`", name.get_ref()),
-        "give one of them another name; capital and small letters count as the same",
-    )
+/// The refusal of a name that `other` has already.
+pub(super) fn twice(source: Source<'_>, name: &Text, other: &str, kinds: &str) -> Problem {
+    let name_text = name.get_ref();
+    let what = if name_text == other {
+        format!("two {kinds} are called `{name_text}`")
+    } else {
+        format!("{kinds} `{other}` and `{name_text}` differ only in capital letters")
+    };
+    source.problem(name.span(), what, "give one of them another name")
 }

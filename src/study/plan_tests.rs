@@ -7,9 +7,8 @@ use proptest::prelude::*;
 
 /// A panel per word, a zone per letter: `C` is control, any other letter a treatment.
 fn zones(panels: &str) -> Vec<Zone> {
-    let on_panel = |(panel, word): (usize, &str)| {
-        word.bytes().map(|letter| zone(panel, letter)).collect::<Vec<_>>()
-    };
+    let on_panel =
+        |(panel, word): (usize, &str)| word.bytes().map(|letter| zone(panel, letter)).collect::<Vec<_>>();
     panels.split(' ').enumerate().flat_map(on_panel).collect()
 }
 

@@ -98,7 +98,8 @@ fn a_run_takes_all_active_panels_with_a_patch_unless_told_otherwise() {
         P2 C1 control - cured
         P2 A1 treated T1 cured
         P1 C1 P1 A1 P1 B1 P1 B2 P1 A2 P1 C2 | P2 C1 P2 A1
-    "#]].assert_eq(&shown(&made(&Selection::default())));
+    "#]]
+    .assert_eq(&shown(&made(&Selection::default())));
 }
 
 #[test]
@@ -109,14 +110,16 @@ fn control_zones_are_shared_by_the_treatments_of_their_panel() {
         C1 control - cured
         C2 control - cured
         C1 A1 A2 C2
-    "#]].assert_eq(&shown(&made(&selection(&["P1"], &["T1"]))));
+    "#]]
+    .assert_eq(&shown(&made(&selection(&["P1"], &["T1"]))));
     expect![[r#"
         B1 treated T2 washed-10
         B2 treated T2 washed-10
         C1 control - washed-10
         C2 control - washed-10
         C1 B1 B2 C2
-    "#]].assert_eq(&shown(&made(&selection(&["P1"], &["T2"]))));
+    "#]]
+    .assert_eq(&shown(&made(&selection(&["P1"], &["T2"]))));
 }
 
 #[test]
@@ -153,20 +156,53 @@ fn an_operator_who_is_named_takes_the_place_of_the_studys() {
     assert_eq!(made(&other).operator, "Bench two");
     refused(
         &Selection { operator: Some("a\nb".to_owned()), ..Selection::default() },
-        expect!["the operator's name holds the unprintable character U+000A; keep it to one line of printable text; it becomes a cell of a table"],
+        expect![
+            "the operator's name holds the unprintable character U+000A; keep it to one line of printable text; it becomes a cell of a table"
+        ],
     );
 }
 
 #[test]
 fn a_selection_of_what_is_not_there_names_the_nearest() {
     refused(&selection(&["ASIED"], &[]), expect!["the study has no panel `ASIED`; did you mean `ASIDE`?"]);
-    refused(&selection(&["weather"], &[]), expect!["the study has no panel `weather`; the panels here are `P1`, `P2`, `ASIDE`, `NEW`"]);
-    refused(&selection(&[], &["Slipway"]), expect!["the study has no treatment `Slipway`; the treatments here are `T1`, `T2`, `T3`"]);
-    refused(&selection(&["NEW"], &[]), expect!["panel `NEW` has no patch to read; add a `[[patch]]` to study.toml, or choose another panel or treatment"]);
-    refused(&selection(&["P2"], &["T2"]), expect!["panel `P2` has no patch to read; add a `[[patch]]` to study.toml, or choose another panel or treatment"]);
-    refused(&selection(&["P2"], &["T1", "T2"]), expect!["treatment `T2` has no patch on the panels of this run; add a `[[patch]]` to study.toml, or choose the panel that has it"]);
-    refused(&selection(&[], &["T3"]), expect!["no active panel carries a patch, so there is nothing to read; add a `[[patch]]` to study.toml, or name a panel"]);
-    refused(&Selection { stage: Some("Bare!".to_owned()), ..Selection::default() }, expect!["`Bare!` cannot be a stage; a stage has lower-case letters, digits and `-`, such as `bare`, `cured`, `wiped` or `washed-10`"]);
+    refused(
+        &selection(&["weather"], &[]),
+        expect!["the study has no panel `weather`; the panels here are `P1`, `P2`, `ASIDE`, `NEW`"],
+    );
+    refused(
+        &selection(&[], &["Slipway"]),
+        expect!["the study has no treatment `Slipway`; the treatments here are `T1`, `T2`, `T3`"],
+    );
+    refused(
+        &selection(&["NEW"], &[]),
+        expect![
+            "panel `NEW` has no patch to read; add a `[[patch]]` to study.toml, or choose another panel or treatment"
+        ],
+    );
+    refused(
+        &selection(&["P2"], &["T2"]),
+        expect![
+            "panel `P2` has no patch to read; add a `[[patch]]` to study.toml, or choose another panel or treatment"
+        ],
+    );
+    refused(
+        &selection(&["P2"], &["T1", "T2"]),
+        expect![
+            "treatment `T2` has no patch on the panels of this run; add a `[[patch]]` to study.toml, or choose the panel that has it"
+        ],
+    );
+    refused(
+        &selection(&[], &["T3"]),
+        expect![
+            "no active panel carries a patch, so there is nothing to read; add a `[[patch]]` to study.toml, or name a panel"
+        ],
+    );
+    refused(
+        &Selection { stage: Some("Bare!".to_owned()), ..Selection::default() },
+        expect![
+            "`Bare!` cannot be a stage; a stage has lower-case letters, digits and `-`, such as `bare`, `cured`, `wiped` or `washed-10`"
+        ],
+    );
 }
 
 #[test]
