@@ -493,7 +493,7 @@ fn names_that_come_twice_are_refused_in_capitals_or_not() {
         "\"Stern1\", \"Stern2\"]\ny_mm",
         "\"Stern1\", \"STERN1\"]\ny_mm",
         expect![[r#"
-            study.toml:24:20: zones of panel `DECK-LEFT` `Stern1` and `STERN1` differ only in capital letters
+            study.toml:24:20: zones `Stern1` and `STERN1` differ only in capital letters
               hint: give one of them another name"#]],
     );
     refused(
@@ -792,9 +792,9 @@ fn every_key_of_a_study_stands_on_the_page() {
 
 /// Panel and zone of every zone in a scenario of the simulated meter.
 fn zones_of_scenario(source: &str) -> BTreeSet<(String, String)> {
-    let scenario: toml::Table = source.parse().unwrap();
-    let text = |zone: &toml::Value, key: &str| zone[key].as_str().unwrap().to_owned();
-    let zones = scenario["zone"].as_array().unwrap().iter();
+    let scenario: toml::Table = source.parse().expect("a scenario is TOML");
+    let text = |zone: &toml::Value, key: &str| zone[key].as_str().expect("a name").to_owned();
+    let zones = scenario["zone"].as_array().expect("a list").iter();
     zones.map(|zone| (text(zone, "panel"), text(zone, "zone"))).collect()
 }
 

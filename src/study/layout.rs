@@ -194,7 +194,7 @@ fn check_places(
     for (index, (zone, name)) in zones.iter().enumerate() {
         let before = || zones[..index].iter().map(|(other, _)| other);
         if let Some(other) = before().find(|other| names::is_same(&other.name, &zone.name)) {
-            return Err(twice(source, name, &other.name, &format!("zones of panel `{id}`")));
+            return Err(twice(source, name, &other.name, "zones"));
         }
         let (right_mm, lower_mm) = (zone.x_mm + zone.width_mm, zone.y_mm + zone.height_mm);
         if right_mm > width_mm + SLACK_MM || lower_mm > height_mm + SLACK_MM {
