@@ -1,5 +1,5 @@
 //! The thin binary: everything is in the library.
 
 fn main() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+    halfpanel::cli::main()
 }

@@ -1,1 +1,143 @@
-//! (under construction)
+//! The commands: one file each, for arguments, progress, printing and exit codes. What they do is in
+//! the floors below.
+
+mod demo;
+mod init;
+mod output;
+mod replay;
+mod run;
+// pub mod screen;
+mod simulate;
+mod verify;
+
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// Done.
+pub const DONE: u8 = 0;
+/// A check failed: a run that is not proven, tables that do not match.
+pub const CHECK_FAILED: u8 = 1;
+/// Wrong use or wrong input.
+pub const WRONG_USE: u8 = 2;
+
+/// Reads a gloss meter on a serial line, proves it on a tile before and after each run, and computes
+/// drift-checked differences between treated and control zones of test panels.
+#[derive(Parser)]
+#[command(
+    name = "halfpanel",
+    version,
+    max_term_width = 100,
+    after_help = "\
+No proof, no result: a reading counts only between two tile checks that hold.
+Exit codes: 0 done, 1 a check failed (not proven, tables differ), 2 wrong use or input.
+
+Example: halfpanel init harbour && halfpanel run harbour"
+)]
+struct Arguments {
+    /// Say more on standard error: -v what happens, -vv every line and sync
+    #[arg(short, long, action = clap::ArgAction::Count, global = true)]
+    verbose: u8,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Make a study: a commented study.toml that runs against the simulated meter as it stands
+    Init(init::Arguments),
+    /// Do one bracketed run at the bench, or take up the one that was cut off
+    Run(run::Arguments),
+    /// Stand a simulated meter on a pseudo-terminal
+    Simulate(simulate::Arguments),
+    /// Work the tables out from recordings, to print, write or compare
+    Replay(replay::Arguments),
+    /// Recompute everything in a study from its recordings and compare
+    Verify(verify::Arguments),
+    /// Show a whole study at work: no meter needed
+    Demo(demo::Arguments),
+}
+
+/// What went wrong, and what to do next.
+pub struct Failure {
+    what: String,
+    hint: String,
+    code: u8,
+}
+
+impl Failure {
+    /// Wrong use or input.
+    fn new(what: impl std::fmt::Display, hint: impl Into<String>) -> Failure {
+        Failure { what: what.to_string(), hint: hint.into(), code: WRONG_USE }
+    }
+}
+
+/// Turns the errors of the floors below into failures, each with its hint.
+macro_rules! failure_from {
+    ($($error:ty),* $(,)?) => {$(
+        impl From<$error> for Failure {
+            fn from(error: $error) -> Failure {
+                let hint = error.hint();
+                Failure::new(error, hint)
+            }
+        }
+    )*};
+}
+
+failure_from!(
+    crate::run::ReplayError,
+    crate::session::folder::FolderError,
+    crate::session::recorder::RecorderError,
+    crate::session::results::ResultsError,
+    crate::session::start::StartError,
+    crate::store::StoreError,
+);
+
+impl From<crate::text::Problem> for Failure {
+    fn from(problem: crate::text::Problem) -> Failure {
+        Failure::new(problem, "")
+    }
+}
+
+impl From<std::io::Error> for Failure {
+    fn from(error: std::io::Error) -> Failure {
+        Failure::new(error, "")
+    }
+}
+
+/// Runs the command line.
+#[must_use]
+pub fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    log_to_stderr(arguments.verbose);
+    let outcome = match arguments.command {
+        Command::Init(arguments) => init::run(&arguments),
+        Command::Run(arguments) => run::run(&arguments),
+        Command::Simulate(arguments) => simulate::run(&arguments),
+        Command::Replay(arguments) => replay::run(&arguments),
+        Command::Verify(arguments) => verify::run(&arguments),
+        Command::Demo(arguments) => demo::run(&arguments),
+    };
+    match outcome {
+        Ok(code) => ExitCode::from(code),
+        Err(failure) => {
+            output::complain(&failure);
+            ExitCode::from(failure.code)
+        }
+    }
+}
+
+fn log_to_stderr(verbose: u8) {
+    let level = match verbose {
+        0 => "warn",
+        1 => "info",
+        _ => "debug",
+    };
+    let filter = tracing_subscriber::EnvFilter::try_from_env("HALFPANEL_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+}
+
+/// A runtime for one bench: one thread, besides the recorder's.
+fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
+    Ok(tokio::runtime::Builder::new_current_thread().enable_all().build()?)
+}

@@ -54,3 +54,10 @@ pub enum Word {
         reason: String,
     },
 }
+
+impl Word {
+    /// stub
+    pub fn parse(text: &str) -> Result<Word, String> {
+        serde_json::from_str(&format!("{{\"do\":\"{text}\"}}")).map_err(|e| e.to_string())
+    }
+}

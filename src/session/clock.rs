@@ -43,11 +43,20 @@ impl Clock {
     /// # Errors
     /// [`BadFactor`] unless the factor is finite and above zero.
     pub fn scaled(factor: f64) -> Result<Clock, BadFactor> {
+        Clock::scaled_from(factor, machine_wall())
+    }
+
+    /// As [`Clock::scaled`], with the wall clock showing `wall` at this moment: simulated runs can lie on
+    /// any day, and go on where they stopped.
+    ///
+    /// # Errors
+    /// [`BadFactor`] unless the factor is finite and above zero.
+    pub fn scaled_from(factor: f64, wall: DateTime<FixedOffset>) -> Result<Clock, BadFactor> {
         if !factor.is_finite() || factor <= 0.0 {
             return Err(BadFactor { factor });
         }
         let real = Clock::real();
-        Ok(Clock { simulated: Some((factor, machine_wall())), ..real })
+        Ok(Clock { simulated: Some((factor, wall)), ..real })
     }
 
     /// Microseconds since this clock was made. Never goes backwards.

@@ -33,6 +33,10 @@ pub struct Session {
     pub clock: Clock,
     /// Elapsed time of the run at which `clock` started, microseconds.
     pub base_us: u64,
+    /// Records that are on the disk and not applied yet.
+    pub pending: Vec<Record<'static>>,
+    /// How often to tell [`Told::Moment`], for a screen with a clock on it; never if absent.
+    pub moments: Option<Duration>,
 }
 
 /// How a session ended.
@@ -50,6 +54,8 @@ pub enum Told<'a> {
     Notice(&'a Notice),
     /// All notices of a batch are out: a moment to draw.
     Settled,
+    /// A moment has passed: time to draw the clock anew.
+    Moment,
 }
 
 impl Session {
@@ -66,6 +72,8 @@ impl Session {
         let mut ticked: Option<u64> = None;
         let mut stopping = false;
         let mut listening = true;
+        let pending = std::mem::take(&mut self.pending);
+        self.take(&pending, &mut tell).await;
         if self.run.is_over() {
             self.finish().await;
         }
@@ -92,6 +100,7 @@ impl Session {
                     ticked = deadline;
                     self.record(Body::Tick).await;
                 }
+                () = sleep_for(self.moments), if self.moments.is_some() => tell(&Told::Moment, &self.run),
                 event = self.link.next(), if !stopping && !self.run.is_over() => {
                     if let Some(step_us) = wall_anchor.step(&self.clock) {
                         self.record(Body::Clock(ClockStep { step_us })).await;
@@ -104,7 +113,9 @@ impl Session {
         }
     }
 
-    fn now_us(&self) -> u64 {
+    /// Microseconds since the start of the run.
+    #[must_use]
+    pub fn now_us(&self) -> u64 {
         self.base_us + self.clock.elapsed_us()
     }
 

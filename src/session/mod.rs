@@ -10,6 +10,7 @@
 
 pub mod clock;
 pub mod engine;
+pub mod folder;
 pub mod hand;
 pub mod link;
 pub mod opening;
@@ -17,3 +18,5 @@ pub mod ports;
 pub mod problem;
 pub mod pty;
 pub mod recorder;
+pub mod results;
+pub mod start;

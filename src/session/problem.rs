@@ -102,7 +102,8 @@ impl LinkProblem {
                 format!("Ask the machine's administrator for the right to read and write {port}.")
             }
             LinkProblem::NotASerialPort { .. } => {
-                "Give the name of a serial port; `halfpanel ports` lists those that are there.".into()
+                "Give the name of a serial port, such as /dev/ttyUSB0 or one of those in /dev/serial/by-id."
+                    .into()
             }
             LinkProblem::HungUp { .. } => {
                 "See that the meter is on and its cable sits firmly; the port is opened again by itself."

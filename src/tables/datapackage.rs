@@ -9,10 +9,11 @@ use super::schema::Column;
 use super::schema::Schema;
 use super::schema::TABLES;
 use crate::run::RunState;
+use serde::Deserialize;
 use serde::Serialize;
 
 /// What the data package says of one run.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct RunNote {
     /// Id of the run.
     pub id: String,
@@ -157,4 +158,14 @@ fn typed(cell: CellType, value: &str) -> serde_json::Value {
         (CellType::Integer, Ok(number)) => number.into(),
         _ => value.into(),
     }
+}
+
+/// The runs that a `datapackage.json` of this program names; `None` if it is none.
+#[must_use]
+pub fn run_notes(text: &[u8]) -> Option<Vec<RunNote>> {
+    #[derive(Deserialize)]
+    struct Runs {
+        runs: Vec<RunNote>,
+    }
+    serde_json::from_slice::<Runs>(text).ok().map(|package| package.runs)
 }

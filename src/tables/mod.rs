@@ -19,6 +19,7 @@ mod zones;
 
 pub use datapackage::RunNote;
 pub use datapackage::datapackage;
+pub use datapackage::run_notes;
 pub use join::join;
 pub use schema::CellType;
 pub use schema::Column;

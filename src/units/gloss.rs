@@ -61,7 +61,8 @@ fn is_plain_decimal(text: &[u8]) -> bool {
         return false;
     }
     let mut parts = digits.split(|&b| b == b'.');
-    let whole_number = |part: Option<&[u8]>| part.is_some_and(|p| !p.is_empty() && p.iter().all(u8::is_ascii_digit));
+    let whole_number =
+        |part: Option<&[u8]>| part.is_some_and(|p| !p.is_empty() && p.iter().all(u8::is_ascii_digit));
     whole_number(parts.next())
         && match parts.next() {
             None => true,
@@ -108,7 +109,10 @@ mod tests {
 
     #[test]
     fn whatever_is_not_a_plain_decimal_is_refused() {
-        for text in ["", "-", ".", "5.", ".5", "1e3", "1_000", " 85.3", "85.3 ", "85,3", "8 5.3", "NaN", "0x10", "1.2.3"] {
+        for text in [
+            "", "-", ".", "5.", ".5", "1e3", "1_000", " 85.3", "85.3 ", "85,3", "8 5.3", "NaN", "0x10",
+            "1.2.3",
+        ] {
             assert!(Gloss::parse(text).is_err(), "{text:?} was read as a gloss value");
         }
     }

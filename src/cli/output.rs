@@ -1,0 +1,138 @@
+//! Printing: colour only on a terminal, a broken pipe is no error, a failure ends in what to do.
+
+use super::{CHECK_FAILED, DONE, Failure};
+use crate::run::Replayed;
+use crate::session::results::Difference;
+use crate::tables::{self, Table};
+use std::collections::BTreeMap;
+use std::io::{self, IsTerminal, Write};
+
+/// Prints a line to standard output. A reader that has gone away (`| head`) ends the program quietly.
+pub fn line(text: impl std::fmt::Display) {
+    if let Err(error) = writeln!(io::stdout(), "{text}")
+        && error.kind() == io::ErrorKind::BrokenPipe
+    {
+        std::process::exit(0);
+    }
+}
+
+/// Prints a remark to standard error.
+pub fn remark(text: impl std::fmt::Display) {
+    let _ = writeln!(io::stderr(), "{text}");
+}
+
+/// Prints what went wrong and what to do.
+pub fn complain(failure: &Failure) {
+    let bold = colour(&io::stderr());
+    let (on, off) = if bold { ("\x1b[1m", "\x1b[0m") } else { ("", "") };
+    remark(format_args!("{on}halfpanel: {}{off}", failure.what));
+    if !failure.hint.is_empty() {
+        remark(format_args!("  hint: {}", failure.hint));
+    }
+}
+
+/// Whether colour may be used there.
+pub fn colour(stream: &impl IsTerminal) -> bool {
+    stream.is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
+}
+
+/// Shows how far long work has come, on a terminal only, in one line that is written over.
+pub fn progress(doing: &str, what: &str, number: usize, of: usize) {
+    let mut stderr = io::stderr();
+    if of > 1 && stderr.is_terminal() {
+        let end = if number == of { "\r\x1b[K" } else { "" };
+        let _ = write!(stderr, "\r\x1b[K{doing} {number} of {of}: {what}{end}");
+        let _ = stderr.flush();
+    }
+}
+
+/// Prints where tables differ. The exit code that follows.
+pub fn differences(found: &[Difference]) -> u8 {
+    for difference in found {
+        let text = |side: &Option<String>| side.clone().unwrap_or_else(|| "(nothing)".to_owned());
+        line(format_args!("{}:{}: differs", difference.file.display(), difference.line));
+        line(format_args!("  stands there  {}", text(&difference.stands)));
+        line(format_args!("  recomputed    {}", text(&difference.recomputed)));
+    }
+    if found.is_empty() { DONE } else { CHECK_FAILED }
+}
+
+/// Rows of the results table of a run, each as column and text.
+fn rows(replayed: &Replayed) -> Vec<BTreeMap<String, String>> {
+    let mut bytes = Vec::new();
+    // Writing to a Vec cannot fail.
+    let _ = tables::write(Table::Results, replayed.run.ledger(), &replayed.sha256, &mut bytes, true);
+    csv::Reader::from_reader(bytes.as_slice()).deserialize().filter_map(Result::ok).collect()
+}
+
+/// Whether every row of a run's results is proven.
+pub fn is_proven(replayed: &Replayed) -> bool {
+    let rows = rows(replayed);
+    !rows.is_empty() && rows.iter().all(|row| row.get("status").is_some_and(|s| s == "proven"))
+}
+
+/// Prints the results of runs as a JSON array, empty cells as null.
+pub fn results_json(runs: &[Replayed]) -> Result<(), Failure> {
+    let all: Vec<serde_json::Map<String, serde_json::Value>> = runs
+        .iter()
+        .flat_map(rows)
+        .map(|row| row.into_iter().map(|(column, cell)| (column.clone(), typed(&column, &cell))).collect())
+        .collect();
+    line(serde_json::to_string_pretty(&all).map_err(|e| Failure::new(e, ""))?);
+    Ok(())
+}
+
+/// A cell in the type that the data dictionary gives its column.
+fn typed(column: &str, cell: &str) -> serde_json::Value {
+    use tables::CellType;
+    let schema = Table::Results.schema();
+    let kind = schema.columns.iter().find(|c| c.name == column).map(|c| c.cell);
+    let number = || serde_json::from_str(cell).unwrap_or(serde_json::Value::Null);
+    match kind {
+        _ if cell.is_empty() => serde_json::Value::Null,
+        Some(CellType::Number | CellType::Integer) => number(),
+        _ => cell.into(),
+    }
+}
+
+/// Prints the results of runs, a sentence each and the figures below it.
+pub fn results(runs: &[Replayed]) {
+    for replayed in runs {
+        let ledger = replayed.run.ledger();
+        for row in rows(replayed) {
+            let cell = |name: &str| row.get(name).map_or("", String::as_str);
+            let name =
+                ledger.setup.treatments.iter().find(|t| t.code == cell("treatment")).map_or("", |t| &t.name);
+            line(format_args!(
+                "{}  {} {} ({name}), {}, {}°: {}",
+                cell("run"),
+                cell("panel"),
+                cell("treatment"),
+                cell("stage"),
+                cell("geometry_deg"),
+                verdict(&cell)
+            ));
+        }
+    }
+}
+
+/// The verdict of a row in words. Without bare readings the halves may have differed before, so
+/// nothing is said to have been raised.
+fn verdict<'a>(cell: &impl Fn(&str) -> &'a str) -> String {
+    let two = |name: &str| cell(name).parse::<f64>().map_or_else(|_| "?".to_owned(), |v| format!("{v:+.2}"));
+    let interval = if cell("ci_low_gu").is_empty() {
+        " GU; no interval: it takes two zones a side and some scatter".to_owned()
+    } else {
+        format!(" GU, 95 % interval {} to {}", two("ci_low_gu"), two("ci_high_gu"))
+    };
+    let figures = format!("{}{interval}", two("difference_gu"));
+    match (cell("verdict"), cell("status")) {
+        ("higher", _) => format!("treated side higher, on this panel: {figures}"),
+        ("lower", _) => format!("treated side lower, on this panel: {figures}"),
+        ("no detectable difference", _) => format!("no detectable difference, on this panel: {figures}"),
+        (_, "drifted") => {
+            "no result: the meter drifted; read the zones again and close with a tile check".to_owned()
+        }
+        _ => "no result: not proven; it takes every zone, and a tile check before and after".to_owned(),
+    }
+}

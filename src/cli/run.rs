@@ -1,0 +1,292 @@
+//! `halfpanel run`
+
+use super::{CHECK_FAILED, DONE, Failure, output, runtime};
+use crate::meter::Profile;
+use crate::run::{Run, RunState, Setup, Word, say};
+use crate::session::engine::{Command, Session, Stopped, Told};
+use crate::session::folder::{Folder, LoadedStudy, Unfinished};
+use crate::session::hand::{self, Hand};
+use crate::session::results;
+use crate::session::start::{self, Bench};
+use crate::store::RealDisk;
+use crate::study::{self, Selection};
+use std::io::{BufRead, IsTerminal, Write};
+use std::path::PathBuf;
+use std::sync::Arc;
+use tokio::sync::mpsc;
+
+/// Does one run: opening tile check, every zone by the plan, closing tile check. A run that was cut
+/// off is taken up where it stopped.
+#[derive(clap::Args)]
+#[command(after_help = "\
+The meter's own button is enough; keys (or words on standard input, one a line) do the rest:
+  undo | again [ZONE] | void [NUMBER]: REASON | skip [ZONE]: REASON | check
+  adjust | adjusted | pause | resume | note: TEXT | abandon[: REASON]
+
+Example: halfpanel run harbour --panel P1 --operator Jo
+Example: halfpanel run harbour --json </dev/null")]
+pub struct Arguments {
+    /// The study's folder
+    study: PathBuf,
+    /// Panel to read; may be given several times [default: the study's active panels]
+    #[arg(long, value_name = "ID")]
+    panel: Vec<String>,
+    /// Treatment to read; may be given several times [default: all on the panels]
+    #[arg(long, value_name = "CODE")]
+    treatment: Vec<String>,
+    /// Stage of the patches in this run, such as `bare` or `washed-10` [default: the study's]
+    #[arg(long)]
+    stage: Option<String>,
+    /// Who holds the meter [default: the study's operator]
+    #[arg(long, value_name = "NAME")]
+    operator: Option<String>,
+    /// Port to use in place of the study's
+    #[arg(long)]
+    port: Option<String>,
+    /// Start a new run even if an unfinished one is there
+    #[arg(long)]
+    new: bool,
+    /// Print one event a line as JSON (protocol-notes/run-events.md)
+    #[arg(long)]
+    json: bool,
+    /// Print sentences, without drawing on the terminal
+    #[arg(long, conflicts_with = "json")]
+    plain: bool,
+}
+
+pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    runtime()?.block_on(sit(arguments))
+}
+
+async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
+    let folder = Folder::new(Arc::new(RealDisk), &arguments.study);
+    let loaded = folder.load()?;
+    let _lock = folder.lock("halfpanel run")?;
+    let unfinished = folder.unfinished()?;
+    let (session, hand, resumed) = match unfinished {
+        Some(unfinished) if !arguments.new => take_up(&folder, unfinished, arguments).await?,
+        unfinished => {
+            if let Some(unfinished) = unfinished {
+                output::remark(format_args!(
+                    "run {} stays open: what no closing check has proven in it is not proven",
+                    unfinished.id
+                ));
+            }
+            begin(&folder, &loaded, arguments).await?
+        }
+    };
+    let id = session.run.ledger().id.clone();
+    let presenter = Presenter::new(arguments, &folder, &session.run, resumed);
+    let (stopped, run) = drive(session, hand, presenter).await?;
+    let updated = results::update(&folder, |_, _, _| {})?;
+    tracing::info!(replayed = updated.replayed, kept = updated.kept, "tables brought up to date");
+    finish(arguments, &folder, &id, stopped, &run)
+}
+
+async fn begin(
+    folder: &Folder,
+    loaded: &LoadedStudy,
+    arguments: &Arguments,
+) -> Result<(Session, Option<Hand>, bool), Failure> {
+    let selection = Selection {
+        panels: arguments.panel.clone(),
+        treatments: arguments.treatment.clone(),
+        stage: arguments.stage.clone(),
+        operator: arguments.operator.clone(),
+    };
+    let mut setup: Setup = study::setup(&loaded.study, &selection, loaded.profile.text())
+        .map_err(crate::session::folder::FolderError::from)?;
+    if let Some(port) = &arguments.port {
+        setup.port.clone_from(port);
+    }
+    let bench = start::open_bench(folder, &setup.port, &loaded.profile, None).await?;
+    let (session, hand) = start::begin(folder, loaded, setup, bench)?;
+    Ok((session, hand, false))
+}
+
+async fn take_up(
+    folder: &Folder,
+    unfinished: Unfinished,
+    arguments: &Arguments,
+) -> Result<(Session, Option<Hand>, bool), Failure> {
+    let setup = &unfinished.replayed.head.setup;
+    if !arguments.panel.is_empty() || !arguments.treatment.is_empty() || arguments.stage.is_some() {
+        return Err(Failure::new(
+            format_args!("run {} is unfinished, and its plan is in its recording", unfinished.id),
+            "leave out --panel, --treatment and --stage to take it up, or start a new one with --new",
+        ));
+    }
+    if !unfinished.replayed.tail.torn.is_empty() {
+        output::remark(format_args!(
+            "run {}: a torn tail of {} bytes is cut off and kept in the recording; nothing of it was ever shown",
+            unfinished.id,
+            unfinished.replayed.tail.torn.len()
+        ));
+    }
+    let port = arguments.port.clone().unwrap_or_else(|| setup.port.clone());
+    let profile = Profile::load("profile in the recording", &setup.profile)?;
+    let from = start::stands_at(&unfinished);
+    let bench: Bench = start::open_bench(folder, &port, &profile, from).await?;
+    let (session, hand) = start::take_up(folder, unfinished, bench)?;
+    Ok((session, hand, true))
+}
+
+/// Runs the session with everything around it: the hand, the keyboard, the signals.
+async fn drive(
+    session: Session,
+    hand: Option<Hand>,
+    mut presenter: Presenter,
+) -> Result<(Stopped, Run), Failure> {
+    let (commands, waiting) = mpsc::unbounded_channel();
+    stop_on_signals(commands.clone())?;
+    presenter.listen(commands.clone());
+    let cues = hand.map(|hand| follow(hand, commands.clone()));
+    drop(commands);
+    let (stopped, run) = session
+        .drive(waiting, |told, run| {
+            if let (Told::Notice(notice), Some(cues)) = (told, &cues)
+                && let Some(cue) = hand::cue(notice, run)
+            {
+                // The hand may have gone; the run goes on without it.
+                let _ = cues.send(cue);
+            }
+            presenter.tell(told, run);
+        })
+        .await?;
+    Ok((stopped, run))
+}
+
+/// Lets the simulated hand follow the run; what it says goes in as the operator's words.
+pub fn follow(mut hand: Hand, commands: mpsc::UnboundedSender<Command>) -> mpsc::UnboundedSender<hand::Cue> {
+    let (cues, heard) = mpsc::unbounded_channel();
+    let (say, mut words) = mpsc::unbounded_channel::<Word>();
+    hand.words = Some(say);
+    tokio::spawn(async move {
+        while let Some(word) = words.recv().await {
+            let _ = commands.send(Command::Say(word));
+        }
+    });
+    tokio::spawn(async move {
+        if let Err(error) = hand.follow(heard).await {
+            output::remark(format_args!("the simulated hand stopped: {error}"));
+        }
+    });
+    cues
+}
+
+/// Ctrl-C and SIGTERM stop the session; the run stays open and can be taken up.
+fn stop_on_signals(commands: mpsc::UnboundedSender<Command>) -> Result<(), Failure> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut terminate = signal(SignalKind::terminate())?;
+    tokio::spawn(async move {
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
+        }
+        let _ = commands.send(Command::Stop);
+    });
+    Ok(())
+}
+
+/// Words from standard input, one a line; at its end the meter's button carries the run alone.
+fn listen_to_lines(commands: mpsc::UnboundedSender<Command>) {
+    std::thread::spawn(move || {
+        for line in std::io::stdin().lock().lines() {
+            let Ok(line) = line else { return };
+            if line.trim().is_empty() {
+                continue;
+            }
+            match Word::parse(&line) {
+                Ok(word) => {
+                    if commands.send(Command::Say(word)).is_err() {
+                        return;
+                    }
+                }
+                Err(why) => output::remark(why),
+            }
+        }
+    });
+}
+
+/// How the run is shown.
+enum Presenter {
+    /// One event a line.
+    Json,
+    /// Sentences.
+    Plain,
+}
+
+impl Presenter {
+    fn new(arguments: &Arguments, folder: &Folder, run: &Run, resumed: bool) -> Presenter {
+        let ledger = run.ledger();
+        let path = folder.recording(&ledger.id);
+        if arguments.json {
+            let started = serde_json::json!({
+                "event": "started",
+                "run": ledger.id,
+                "recording": path,
+                "resumed": resumed,
+                "placements": ledger.readings.last().map_or(0, |r| r.placement),
+                "readings": ledger.readings.len(),
+            });
+            output::line(started);
+            return Presenter::Json;
+        }
+        let what = if resumed { "taken up again" } else { "begun" };
+        output::line(format_args!("run {} {what}; recording {}", ledger.id, path.display()));
+        Presenter::Plain
+    }
+
+    fn listen(&mut self, commands: mpsc::UnboundedSender<Command>) {
+        if !std::io::stdin().is_terminal() || matches!(self, Presenter::Plain | Presenter::Json) {
+            listen_to_lines(commands);
+        }
+    }
+
+    fn tell(&mut self, told: &Told<'_>, run: &Run) {
+        match (self, told) {
+            (Presenter::Json, Told::Notice(notice)) => {
+                for event in say::events(notice, run.ledger()) {
+                    match serde_json::to_string(&event) {
+                        Ok(text) => output::line(text),
+                        Err(error) => output::remark(error),
+                    }
+                }
+            }
+            (Presenter::Json, Told::Settled) => {
+                let _ = std::io::stdout().flush();
+            }
+            (Presenter::Plain, Told::Notice(notice)) => {
+                output::line(format_args!("  {}", say::sentence(notice, run.ledger())));
+            }
+            (Presenter::Plain, Told::Settled) | (_, Told::Moment) => {}
+        }
+    }
+}
+
+fn finish(
+    arguments: &Arguments,
+    folder: &Folder,
+    id: &str,
+    stopped: Stopped,
+    run: &Run,
+) -> Result<u8, Failure> {
+    let tables = folder.results();
+    let (replayed, _) = folder.replay(&folder.recording(id), |_, _, _| {})?;
+    let proven = output::is_proven(&replayed);
+    if arguments.json {
+        output::line(serde_json::json!({"event": "tables", "path": tables, "proven": proven}));
+    } else {
+        if stopped == Stopped::Asked {
+            output::line(format_args!(
+                "run {id} is open; `halfpanel run {}` takes it up where it was",
+                arguments.study.display()
+            ));
+        }
+        output::results(std::slice::from_ref(&replayed));
+        output::line(format_args!("tables: {}", tables.display()));
+    }
+    let over = matches!(stopped, Stopped::Over(RunState::Complete)) && run.is_over();
+    Ok(if over && proven { DONE } else { CHECK_FAILED })
+}

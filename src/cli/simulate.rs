@@ -1,0 +1,162 @@
+//! `halfpanel simulate`
+
+use super::{DONE, Failure, output, runtime};
+use crate::meter::{Emission, Scenario, SimulatedMeter, Spot};
+use crate::run::record::Scanner;
+use crate::run::{Run, replay};
+use crate::session::folder::Folder;
+use crate::session::hand::{self, Cue, Hand, Outlet};
+use crate::session::pty::PtyHost;
+use crate::session::start::simulated_clock;
+use crate::store::RealDisk;
+use std::io::BufRead;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::mpsc;
+
+/// How often a followed recording is looked at.
+const LOOK_EVERY: Duration = Duration::from_millis(50);
+
+/// Stands a simulated meter on a pseudo-terminal, for `run` (or any program) to open as a port.
+#[derive(clap::Args)]
+#[command(after_help = "\
+Without --follow, standard input moves the hand, one command a line:
+  place tile | place PANEL ZONE | press | clean | adjust
+
+Example: halfpanel simulate harbour/meter.toml --link /tmp/meter --follow harbour
+         halfpanel run harbour --port /tmp/meter        (in another terminal)")]
+pub struct Arguments {
+    /// The scenario: what is true, and what goes wrong (protocol-notes/simulated-meter.md)
+    scenario: PathBuf,
+    /// Keep a link of this name on the port, through unplugging and return
+    #[arg(long, value_name = "PATH")]
+    link: Option<PathBuf>,
+    /// Let a hand follow the open run of this study and press by itself
+    #[arg(long, value_name = "STUDY")]
+    follow: Option<PathBuf>,
+}
+
+pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let folder = Folder::new(Arc::new(RealDisk), ".");
+    let source = folder.text(&arguments.scenario)?;
+    let scenario = Scenario::load(&arguments.scenario.display().to_string(), &source)?;
+    runtime()?.block_on(stand(arguments, scenario))
+}
+
+async fn stand(arguments: &Arguments, scenario: Scenario) -> Result<u8, Failure> {
+    let mut host = PtyHost::open()?;
+    if let Some(link) = &arguments.link {
+        host.link_at(link)?;
+    }
+    let port = arguments.link.clone().unwrap_or_else(|| host.path().to_owned());
+    output::line(format_args!("port {}", port.display()));
+    let clock = simulated_clock(&scenario, None).map_err(crate::session::start::StartError::from)?;
+    let meter = SimulatedMeter::new(scenario);
+    if let Some(study) = &arguments.follow {
+        let hand = Hand { meter, outlet: Outlet::Pty(host), clock, words: None };
+        let (cues, heard) = mpsc::unbounded_channel();
+        let watcher = watch(study.clone(), cues);
+        tokio::select! {
+            followed = hand.follow(heard) => followed.map_err(|e| Failure::new(e, "add the zone to the scenario"))?,
+            watched = watcher => watched?,
+            _ = tokio::signal::ctrl_c() => {}
+        }
+        return Ok(DONE);
+    }
+    by_hand(meter, host).await
+}
+
+/// Follows the open run of a study by reading its recording, as anybody may.
+async fn watch(study: PathBuf, cues: mpsc::UnboundedSender<Cue>) -> Result<(), Failure> {
+    let folder = Folder::new(Arc::new(RealDisk), study);
+    let mut applied: (String, u32) = (String::new(), 0);
+    loop {
+        if let Some(id) = folder.runs()?.pop() {
+            if applied.0 != id {
+                applied = (id.clone(), 0);
+            }
+            let bytes = folder.disk().read(&folder.recording(&id))?;
+            let mut scanner = Scanner::new(id.as_str(), bytes.as_slice());
+            let mut news = Vec::new();
+            let seen = applied.1;
+            let outcome = replay(&id, &mut scanner, |record, run: &mut Run, effects| {
+                if record.n > seen {
+                    news.extend(effects.iter().filter_map(|effect| match effect {
+                        crate::run::Effect::Tell(notice) => hand::cue(notice, run),
+                        _ => None,
+                    }));
+                }
+            });
+            if let Ok(replayed) = outcome {
+                applied.1 = replayed.records;
+                for cue in news {
+                    if cues.send(cue).is_err() {
+                        return Ok(());
+                    }
+                }
+            }
+        }
+        tokio::time::sleep(LOOK_EVERY).await;
+    }
+}
+
+/// A person, or a script, moves the hand.
+async fn by_hand(mut meter: SimulatedMeter, mut host: PtyHost) -> Result<u8, Failure> {
+    let (send, mut lines) = mpsc::unbounded_channel();
+    std::thread::spawn(move || {
+        for line in std::io::stdin().lock().lines().map_while(Result::ok) {
+            if send.send(line).is_err() {
+                return;
+            }
+        }
+    });
+    while let Some(line) = lines.recv().await {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        let placed = match words.as_slice() {
+            [] => Ok(()),
+            ["place", "tile"] => meter.place(&Spot::Tile),
+            ["place", panel, zone] => {
+                meter.place(&Spot::Zone { panel: (*panel).to_owned(), zone: (*zone).to_owned() })
+            }
+            ["press"] => {
+                for emission in meter.press() {
+                    emit(emission, &mut host, meter.scenario()).await?;
+                }
+                Ok(())
+            }
+            ["clean"] => {
+                meter.clean_tile();
+                Ok(())
+            }
+            ["adjust"] => {
+                meter.adjust();
+                Ok(())
+            }
+            _ => {
+                output::remark(format_args!(
+                    "`{line}` is no command; they are: place tile, place PANEL ZONE, press, clean, adjust"
+                ));
+                Ok(())
+            }
+        };
+        if let Err(unknown) = placed {
+            output::remark(unknown);
+        }
+    }
+    Ok(DONE)
+}
+
+async fn emit(emission: Emission, host: &mut PtyHost, scenario: &Scenario) -> Result<(), Failure> {
+    let real = |us| Duration::from_micros(scenario.clock_us(us));
+    match emission {
+        Emission::Bytes(bytes) => host.write_all(&bytes).await?,
+        Emission::Pause { us } => tokio::time::sleep(real(us)).await,
+        Emission::Unplug { return_after_us } => {
+            host.unplug();
+            tokio::time::sleep(real(return_after_us)).await;
+            host.plug_in()?;
+        }
+    }
+    Ok(())
+}
