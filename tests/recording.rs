@@ -1,6 +1,8 @@
 //! The recording's format against what can happen to a file: every cut, every flipped bit, every
 //! lost line. The expected outcome comes from the file itself: its last whole line, or its place.
 
+#![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+
 mod common;
 
 use common::{Bench, setup};

@@ -1,6 +1,8 @@
 //! The run, told as stories: what the meter sends and the operator says goes in, sentences come out.
 //! Limits and habits of the checks are those of the procedure in `protocol-notes/procedure.md`.
 
+#![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+
 mod common;
 
 use common::{Bench, setup};
