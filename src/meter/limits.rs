@@ -10,8 +10,7 @@ use rust_decimal::Decimal;
 /// The scale puts polished black glass of refractive index 1.567 at 100 GU at every geometry
 /// (ISO 2813, ASTM D523). The defaults are wider than any painted or waxed surface: a metal mirror
 /// shows about 2000 GU at 20°, 1000 GU at 60° and 160 GU at 85° (common practice, no source). Below zero
-/// nothing is real, but a meter whose zero is a little off shows small negative values on a black
-/// trap, so the lower default is −1 GU.
+/// nothing is real: a meter that shows such a value has its zero off, so the lower default is 0.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Limits {
     low_gu: [Gloss; 3],
@@ -20,7 +19,7 @@ pub struct Limits {
 
 impl Limits {
     /// The default lower limit in GU, the same at every geometry.
-    pub const DEFAULT_LOW_GU: i64 = -1;
+    pub const DEFAULT_LOW_GU: i64 = 0;
 
     /// The default upper limit at `geometry`, GU.
     #[must_use]

@@ -49,7 +49,7 @@ last = 999
 fn a_line_that_fits_gives_its_value_with_all_its_digits() {
     let profile = numbered();
     check(&profile, "008;20;71.0;GU;OK", expect!["20: 71.0 no 8"]);
-    check(&profile, " 9 ; 85;\t-0.1 ;GU;OK ", expect!["85: -0.1 no 9"]);
+    check(&profile, " 9 ; 85;\t0.1 ;GU;OK ", expect!["85: 0.1 no 9"]);
     check(&profile, "# header;60;85.3;GU;OK", expect!["ignored"]);
 }
 
@@ -200,9 +200,9 @@ fn a_value_that_the_geometry_can_not_give_is_refused() {
     );
     check(
         &profile,
-        "008;20;-1.1;GU;OK",
+        "008;20;-0.1;GU;OK",
         expect![
-            "below-limit: -1.1 GU at 20° is below what the meter can show (-1 GU): most likely its zero is off, or the line means something else; check the zero on a black trap, and the profile's `limits.20.low`"
+            "below-limit: -0.1 GU at 20° is below what the meter can show (0 GU): most likely its zero is off, or the line means something else; check the zero on a black trap, and the profile's `limits.20.low`"
         ],
     );
 }

@@ -25,7 +25,7 @@ fn what_is_not_given_has_the_documented_default() {
     assert_eq!((profile.about(), profile.resolution_gu(), profile.sequence()), ("", None, None));
     let high: Vec<String> = Geometry::ALL.iter().map(|&g| profile.limits().high_gu(g).to_string()).collect();
     assert_eq!(high, ["2000", "1000", "160"]);
-    assert_eq!(profile.limits().low_gu(Geometry::Deg60).to_string(), "-1");
+    assert_eq!(profile.limits().low_gu(Geometry::Deg60).to_string(), "0");
     assert_eq!(profile.geometries().iter().count(), 3);
 }
 
