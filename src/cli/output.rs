@@ -95,44 +95,56 @@ fn typed(column: &str, cell: &str) -> serde_json::Value {
     }
 }
 
-/// Prints the results of runs, a sentence each and the figures below it.
+/// Prints the results of runs: a heading for each run and panel, a line for each treatment and angle.
 pub fn results(runs: &[Replayed]) {
     for replayed in runs {
         let ledger = replayed.run.ledger();
+        let mut heading = String::new();
         for row in rows(replayed) {
             let cell = |name: &str| row.get(name).map_or("", String::as_str);
+            let this = format!("Run {}, panel {}, {}", cell("run"), cell("panel"), cell("stage"));
+            if this != heading {
+                line(format_args!("{this}"));
+                line(format_args!(
+                    "  {:<30} {:>4}  {:>19}  {:<18} on this panel",
+                    "", "at", "treated - control", "95 % interval"
+                ));
+                heading = this;
+            }
             let name =
                 ledger.setup.treatments.iter().find(|t| t.code == cell("treatment")).map_or("", |t| &t.name);
+            let treatment: String = format!("{} {name}", cell("treatment")).chars().take(30).collect();
+            let [difference, interval, verdict] = verdict(&cell);
             line(format_args!(
-                "{}  {} {} ({name}), {}, {}°: {}",
-                cell("run"),
-                cell("panel"),
-                cell("treatment"),
-                cell("stage"),
-                cell("geometry_deg"),
-                verdict(&cell)
+                "  {treatment:<30} {:>3}°  {difference:>19}  {interval:<18} {verdict}",
+                cell("geometry_deg")
             ));
         }
     }
+    if runs.iter().flat_map(rows).any(|row| row.get("status").is_some_and(|s| s == "proven")) {
+        line("No readings of the bare panel are compared yet, so the two sides may have differed before.");
+    }
 }
 
-/// The verdict of a row in words. Without bare readings the halves may have differed before, so
-/// nothing is said to have been raised.
-fn verdict<'a>(cell: &impl Fn(&str) -> &'a str) -> String {
-    let two = |name: &str| cell(name).parse::<f64>().map_or_else(|_| "?".to_owned(), |v| format!("{v:+.2}"));
-    let interval = if cell("ci_low_gu").is_empty() {
-        " GU; no interval: it takes two zones a side and some scatter".to_owned()
-    } else {
-        format!(" GU, 95 % interval {} to {}", two("ci_low_gu"), two("ci_high_gu"))
+/// Difference, interval and verdict of a row. Shape carries the meaning: up, down, none, unknown.
+/// Without bare readings nothing is said to have been raised.
+fn verdict<'a>(cell: &impl Fn(&str) -> &'a str) -> [String; 3] {
+    let two = |name: &str| cell(name).parse::<f64>().ok().map(|v| format!("{v:+.2}"));
+    let difference = two("difference_gu").map_or_else(String::new, |d| format!("{d} GU"));
+    let interval = match (two("ci_low_gu"), two("ci_high_gu"), difference.as_str()) {
+        (Some(low), Some(high), _) => format!("{low} to {high}"),
+        (_, _, "") => String::new(),
+        _ => "none".to_owned(),
     };
-    let figures = format!("{}{interval}", two("difference_gu"));
-    match (cell("verdict"), cell("status")) {
-        ("higher", _) => format!("treated side higher, on this panel: {figures}"),
-        ("lower", _) => format!("treated side lower, on this panel: {figures}"),
-        ("no detectable difference", _) => format!("no detectable difference, on this panel: {figures}"),
-        (_, "drifted") => {
-            "no result: the meter drifted; read the zones again and close with a tile check".to_owned()
+    let verdict = match (cell("verdict"), cell("status")) {
+        ("higher", _) => "▲ treated side higher",
+        ("lower", _) => "▼ treated side lower",
+        ("no detectable difference", _) if interval == "none" => {
+            "○ cannot tell: an interval takes two zones a side, and some scatter"
         }
-        _ => "no result: not proven; it takes every zone, and a tile check before and after".to_owned(),
-    }
+        ("no detectable difference", _) => "○ no detectable difference",
+        (_, "drifted") => "× no result: the meter drifted; read the zones again, then the tile",
+        _ => "× no result: not proven; it takes every zone, and a tile check before and after",
+    };
+    [difference, interval, verdict.to_owned()]
 }
