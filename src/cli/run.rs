@@ -77,9 +77,17 @@ async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
     };
     let id = session.run.ledger().id.clone();
     let presenter = Presenter::new(arguments, &folder, &session.run, resumed);
-    let (stopped, run) = drive(session, hand, presenter).await?;
+    // The tables are born unfinished: should this run be cut off, its rows say so from the start.
+    let tables = folder.clone();
+    let first = tokio::task::spawn_blocking(move || results::update(&tables, |_, _, _| {}));
+    let driven = drive(session, hand, presenter).await;
+    first.await.map_err(|e| Failure::new(e, ""))??;
+    let (stopped, run) = driven?;
     let updated = results::update(&folder, |_, _, _| {})?;
     tracing::info!(replayed = updated.replayed, kept = updated.kept, "tables brought up to date");
+    for refused in &updated.refused {
+        output::remark(format_args!("no rows from a recording that was refused: {refused}"));
+    }
     finish(arguments, &folder, &id, stopped, &run)
 }
 

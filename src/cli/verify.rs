@@ -54,6 +54,13 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let mut comparing = Comparing { disk: folder.disk(), folder: results.clone(), found: Vec::new() };
     results::write(&runs, &mut comparing)?;
     let compared = output::differences(&comparing.found);
+    if compared != DONE && runs.iter().any(|r| r.run.ledger().state == RunState::Open) {
+        output::line(format_args!(
+            "A run is open, so its tables may lag behind its recording; `halfpanel replay {0} --out {1}` writes them anew.",
+            arguments.study.display(),
+            results.display()
+        ));
+    }
     if compared == DONE {
         output::line(format_args!(
             "{}: all tables are what the recordings give, byte for byte",

@@ -261,8 +261,9 @@ pub enum Refusal {
     },
     /// Numbers are missing between the line before and this one. Judged by the run.
     #[error(
-        "number {sequence} came where {expected} was due: a line was lost or a press was made while nobody \
-         listened; look whether the last value on the screen is the meter's, and take the placement again if not"
+        "number {sequence} came where {expected} was due: a line was lost, a press was made while nobody listened, or \
+         the meter was switched off and on; look whether the last value on the screen is the meter's, take the \
+         placement again if not, and check the tile (`check`) if it was switched off"
     )]
     SequenceSkipped {
         /// The number that was due.

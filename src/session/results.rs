@@ -229,12 +229,14 @@ pub fn write(runs: &[Replayed], sink: &mut dyn Sink) -> Result<(), StoreError> {
 }
 
 /// What an update of a study's tables came to.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Updated {
     /// Runs whose tables were made anew.
     pub replayed: usize,
     /// Runs whose tables were there already.
     pub kept: usize,
+    /// Recordings that were refused, each with its place and what to do. They have no rows.
+    pub refused: Vec<String>,
 }
 
 /// Brings `results/` up to date. `progress` is told the run at hand, its number and how many there are.
@@ -266,6 +268,11 @@ pub fn update(
             Ok(replayed) => replayed,
             // Nothing was taken in it, so it has no rows.
             Err(error) if is_empty(&error) => continue,
+            // One damaged recording must not keep the tables of the others from being written.
+            Err(FolderError::Replay(error)) => {
+                updated.refused.push(format!("{error}\n  hint: {}", error.hint()));
+                continue;
+            }
             Err(error) => return Err(error.into()),
         };
         disk.create_dir_all(&own)?;
