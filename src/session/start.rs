@@ -98,6 +98,13 @@ pub async fn open_bench(
     Ok(Bench { link, clock: Clock::real(), hand: None, words: None })
 }
 
+/// A bench without a meter, for a run that only lacks its end record.
+#[must_use]
+pub fn no_bench() -> Bench {
+    let (_, streams) = mpsc::channel(1);
+    Bench { link: Link::plugged(streams), clock: Clock::real(), hand: None, words: None }
+}
+
 /// The clock of a simulated sitting.
 ///
 /// # Errors
