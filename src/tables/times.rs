@@ -45,7 +45,6 @@ impl<'l> Times<'l> {
     }
 
     fn write_date(&mut self, day: i64, offset_min: i64) -> Option<()> {
-        self.written = None;
         let day_of_era = i32::try_from(day.checked_add(EPOCH_DAY)?).ok()?;
         let date = NaiveDate::from_num_days_from_ce_opt(day_of_era)?;
         let year = i64::from(date.year());

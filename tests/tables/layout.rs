@@ -79,10 +79,17 @@ fn times_carry_the_offset_of_the_place_and_follow_it_over_midnight_and_to_anothe
     at(50_399_999_999, &mut books); // 23:59:59.999999 by the place's clock, a microsecond before midnight
     at(50_400_000_000, &mut books);
     at(60_000_500_000, &mut books); // second sitting: 25 h after the start, 10:00:00 UTC of the next day
+    books.0.sittings.push(Sitting {
+        at_us: 61_000 * SECOND,
+        wall_us: START_US + 91_000 * 1_000_000,
+        offset_s: 3600,
+    });
+    at(61_000_000_000, &mut books); // back at the first place on the same date
     let sheet = sheet(Table::Readings, &books.0);
     assert_eq!(sheet.cell(0, "time"), "2026-03-07T23:59:59.999+01:00");
     assert_eq!(sheet.cell(1, "time"), "2026-03-08T00:00:00.000+01:00");
     assert_eq!(sheet.cell(2, "time"), "2026-03-08T06:30:00.500-03:30");
+    assert_eq!(sheet.cell(3, "time"), "2026-03-08T11:16:40.000+01:00");
     assert_eq!(sheet.cell(0, "elapsed_s"), "50400.0000");
 }
 

@@ -215,6 +215,18 @@ fn the_drift_is_that_of_the_worst_bracket_used_and_the_deviations_those_of_the_o
     assert_eq!(sheet.cells(0, DRIFT), "-0.2000|0.1000|0.0000|-1.4400|allow");
 }
 
+#[test]
+fn the_bracket_of_a_skipped_zone_is_not_used() {
+    let mut books = two_sides(&["70.0"], &["71.0"]);
+    let skipped = books.zone("P1", "B2", Some("T1"));
+    books.open(CheckKind::Opening, 2000, "92.5 92.5 92.5");
+    books.read(skipped, 2100, "71.0");
+    books.close(CheckKind::Closing, 2200, "92.8 92.8 92.8", Status::Proven);
+    assert_eq!(sheet(Table::Results, &books.0).cells(0, DRIFT), "0.3000|0.0000|0.4000|5.4000|allow");
+    books.0.skipped.insert(usize::from(skipped), "scratched".to_owned());
+    assert_eq!(sheet(Table::Results, &books.0).cells(0, DRIFT), "0.1000|0.0000|0.1000|0.2000|allow");
+}
+
 /// The tile reads 92.4 at 100 s and 92.7 at 400 s. Control at 100 + 100 s: tile 92.5, 70.0 · 92.4 /
 /// 92.5 = 69.924324…; treated at 100 + 200 s: tile 92.6, 71.0 · 92.4 / 92.6 = 70.846652… (by hand).
 #[test]

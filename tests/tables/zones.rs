@@ -112,6 +112,30 @@ fn until_a_zone_is_taken_again_the_attempt_that_failed_is_shown() {
 }
 
 #[test]
+fn a_new_attempt_that_was_voided_whole_does_not_hide_the_attempt_that_failed() {
+    let (mut books, zone) = one_zone();
+    books.read(zone, 200, "60.0");
+    close(&mut books, Status::Drifted);
+    books.0.attempts[0] = 2;
+    let wild = books.read(zone, 1000, "12.0");
+    books.void(wild, "slid");
+    assert_eq!(row(&books), "1|60.0000||60.0000|60.0000|drifted|retaken");
+}
+
+#[test]
+fn a_zone_whose_first_attempt_was_undone_whole_was_not_taken_twice() {
+    let (mut books, zone) = one_zone();
+    let undone = books.read(zone, 200, "60.0");
+    books.set(undone, Status::Undone);
+    books.0.attempts[0] = 2;
+    for at_s in [300, 310, 320] {
+        books.read(zone, at_s, "70.0");
+    }
+    close(&mut books, Status::Proven);
+    assert_eq!(row(&books), "3|70.0000|0.0000|70.0000|70.0000|proven|");
+}
+
+#[test]
 fn one_drifted_repeat_makes_the_zone_drifted() {
     let (mut books, zone) = one_zone();
     for at_s in [200, 210, 220] {
@@ -128,6 +152,15 @@ fn a_skipped_zone_gives_its_reason_and_a_zone_never_read_has_nothing() {
     assert_eq!(row(&books), "0|||||not-proven|");
     books.0.skipped.insert(0, "scratched; 2 cm".to_owned());
     assert_eq!(row(&books), "0|||||skipped|skipped=scratched%3B 2 cm");
+}
+
+#[test]
+fn a_zone_that_was_voided_and_then_skipped_is_skipped_and_no_more() {
+    let (mut books, zone) = one_zone();
+    let wild = books.read(zone, 200, "12.0");
+    books.void(wild, "slid");
+    books.0.skipped.insert(0, "scratched".to_owned());
+    assert_eq!(row(&books), "0|||||skipped|skipped=scratched");
 }
 
 #[test]
@@ -162,6 +195,18 @@ fn where_the_study_corrects_a_zone_outside_a_proven_bracket_says_that_its_values
     }
     close(&mut books, Status::Drifted);
     assert_eq!(row(&books), "3|70.0000|0.0000|70.0000|70.0000|drifted|uncorrected");
+}
+
+#[test]
+fn where_the_study_corrects_a_value_that_cannot_be_corrected_is_not_proven() {
+    let (books, zone) = one_zone();
+    let mut books = books.correcting();
+    for at_s in [200, 210, 220] {
+        books.read(zone, at_s, "70.0");
+    }
+    close(&mut books, Status::Proven);
+    books.0.brackets[0].closing = None;
+    assert_eq!(row(&books), "3|70.0000|0.0000|70.0000|70.0000|not-proven|uncorrected");
 }
 
 #[test]
