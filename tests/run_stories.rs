@@ -492,51 +492,65 @@ fn a_zone_can_be_read_again_left_out_and_a_placement_voided_but_nothing_leaves_t
     check(
         &bench.said,
         expect![[r#"
-              0.00 the meter's line is up: the bench
-              0.00 Tile, opening check, reading 1 of 3: wipe the meter's foot, clean the tile, lift between readings.
-              0.08 tile, opening check: 92.4 GU at 60°
-              0.08 Tile, opening check, reading 2 of 3.
-              0.17 tile, opening check: 92.4 GU at 60°
-              0.17 Tile, opening check, reading 3 of 3.
-              0.25 tile, opening check: 92.4 GU at 60°
-              0.25 opening check passed: 92.40 GU at 60°, +0.00 from 92.4 (within 1.0 GU)
-              0.25 Zone C1.
-              0.33 C1: 71.4 GU at 60°
-              0.33 Zone T1.
-              0.42 T1: 75.0 GU at 60°
-              0.42 Zone C2.
-              0.43 read again, whole: C1
-              0.43 Zone C1.
-              0.52 C1: 71.5 GU at 60°
-              0.52 Zone C2.
-              0.53 `skip` needs a reason, which will stand in the tables
-              0.55 zone C2 is left out
-              0.55 Zone T2.
-              0.57 placement 6 is void; it stays in the tables with its reason
-              0.58 placement 1 is not one on a zone; `void NUMBER REASON` takes one of those
-              0.60 no zone is called `C9`; the zones are C1, T1, C2, T2
-              0.68 T2: 75.2 GU at 60°
-              0.68 Tile, closing check, reading 1 of 3: wipe the meter's foot, clean the tile, lift between readings.
-              0.77 tile, closing check: 92.4 GU at 60°
-              0.77 Tile, closing check, reading 2 of 3.
-              0.85 tile, closing check: 92.4 GU at 60°
-              0.85 Tile, closing check, reading 3 of 3.
-              0.93 tile, closing check: 92.4 GU at 60°
-              0.93 closing check passed: 92.40 GU at 60°, +0.00 from 92.4 (within 1.0 GU)
-              0.93 bracket proven: the tile moved by +0.00 GU at 60°
-              0.93 run complete: every zone is proven, or left out with a reason
-              0.93 Nothing more: the run is over.
+            0.00 the meter's line is up: the bench
+            0.00 Tile, opening check, reading 1 of 3: wipe the meter's foot, clean the tile, lift between readings.
+            0.08 tile, opening check: 92.4 GU at 60°
+            0.08 Tile, opening check, reading 2 of 3.
+            0.17 tile, opening check: 92.4 GU at 60°
+            0.17 Tile, opening check, reading 3 of 3.
+            0.25 tile, opening check: 92.4 GU at 60°
+            0.25 opening check passed: 92.40 GU at 60°, +0.00 from 92.4 (within 1.0 GU)
+            0.25 Zone C1.
+            0.33 C1: 71.4 GU at 60°
+            0.33 Zone T1.
+            0.42 T1: 75.0 GU at 60°
+            0.42 Zone C2.
+            0.43 read again, whole: C1
+            0.43 Zone C1.
+            0.52 C1: 71.5 GU at 60°
+            0.52 Zone C2.
+            0.53 `skip` needs a reason, which will stand in the tables
+            0.55 zone C2 is left out
+            0.55 Zone T2.
+            0.57 placement 6 is void; it stays in the tables with its reason, and its zone is read again
+            0.57 Zone C1.
+            0.58 placement 1 is not one on a zone; `void NUMBER: REASON` takes one of those
+            0.60 no zone is called `C9`; the zones are C1, T1, C2, T2
+            0.68 C1: 75.2 GU at 60°
+            0.68 Zone T2.
+            0.77 T2: 92.4 GU at 60°
+            0.77 Tile, closing check, reading 1 of 3: wipe the meter's foot, clean the tile, lift between readings.
+            0.85 tile, closing check: 92.4 GU at 60°
+            0.85 Tile, closing check, reading 2 of 3.
+            0.93 tile, closing check: 92.4 GU at 60°
+            0.93 Tile, closing check, reading 3 of 3.
         "#]],
     );
     check(
         &bench.zone_readings(),
         expect![[r#"
-        C1 71.4 superseded
-        T1 75.0 proven
-        C1 71.5 voided
-        T2 75.2 proven
-    "#]],
+            C1 71.4 superseded
+            T1 75.0 pending
+            C1 71.5 voided
+            C1 75.2 pending
+            T2 92.4 pending
+        "#]],
     );
+}
+
+#[test]
+fn a_voided_placement_is_read_again_in_its_place_and_keeps_its_number_of_the_repeat() {
+    let mut thrice = setup(1);
+    thrice.procedure.readings_per_zone = 3;
+    let mut bench = Bench::new(thrice);
+    bench.press("92.4 92.4 92.4").press("71.1 71.2 71.3 75.1");
+    bench.word(Word::Void { placement: Some(5), reason: reason("hair on the foot") }).press("71.4 75.2 75.3");
+    bench.press("92.4 92.4 92.4");
+    let of_c1 = |r: &&halfpanel::run::Reading| matches!(r.spot, halfpanel::run::Spot::Zone { zone: 0, .. });
+    let repeats: Vec<_> =
+        bench.run.ledger().readings.iter().filter(of_c1).map(|r| (r.repeat, r.status.text())).collect();
+    assert_eq!(repeats, [(1, "proven"), (2, "voided"), (3, "proven"), (2, "proven")]);
+    assert_eq!(bench.run.ledger().state, RunState::Complete);
 }
 
 #[test]

@@ -118,7 +118,7 @@ async fn sit(folder: &Folder, loaded: &LoadedStudy, sitting: &Sitting) -> Result
     let (commands, waiting) = mpsc::unbounded_channel();
     let cues = hand.map(|hand| follow(hand, commands.clone()));
     let (_, run) = session
-        .drive(waiting, |told, run| {
+        .drive(waiting, |told, run, _| {
             let Told::Notice(notice) = told else { return };
             if let (Some(cue), Some(cues)) = (hand::cue(notice, run), &cues) {
                 let _ = cues.send(cue);

@@ -4,9 +4,10 @@
 mod demo;
 mod init;
 mod output;
+mod presenter;
 mod replay;
 mod run;
-// pub mod screen;
+pub mod screen;
 mod simulate;
 mod verify;
 

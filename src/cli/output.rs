@@ -9,9 +9,12 @@ use std::io::{self, IsTerminal, Write};
 
 /// Prints a line to standard output. A reader that has gone away (`| head`) ends the program quietly.
 pub fn line(text: impl std::fmt::Display) {
-    if let Err(error) = writeln!(io::stdout(), "{text}")
-        && error.kind() == io::ErrorKind::BrokenPipe
-    {
+    check_pipe(writeln!(io::stdout(), "{text}"));
+}
+
+/// Ends the program quietly if the reader of its output has gone away.
+pub fn check_pipe(written: io::Result<()>) {
+    if written.is_err_and(|error| error.kind() == io::ErrorKind::BrokenPipe) {
         std::process::exit(0);
     }
 }

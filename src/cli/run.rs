@@ -1,8 +1,9 @@
 //! `halfpanel run`
 
+use super::presenter::Presenter;
 use super::{CHECK_FAILED, DONE, Failure, output, runtime};
 use crate::meter::Profile;
-use crate::run::{Run, RunState, Setup, Word, say};
+use crate::run::{Run, RunState, Setup, Word};
 use crate::session::engine::{Command, Session, Stopped, Told};
 use crate::session::folder::{Folder, LoadedStudy, Unfinished};
 use crate::session::hand::{self, Hand};
@@ -10,7 +11,6 @@ use crate::session::results;
 use crate::session::start::{self, Bench};
 use crate::store::RealDisk;
 use crate::study::{self, Selection};
-use std::io::{BufRead, IsTerminal, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
 use tokio::sync::mpsc;
@@ -76,7 +76,8 @@ async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
         }
     };
     let id = session.run.ledger().id.clone();
-    let presenter = Presenter::new(arguments, &folder, &session.run, resumed);
+    greet(arguments, &folder, &session.run, resumed);
+    let presenter = Presenter::new(arguments.json, arguments.plain)?;
     // The tables are born unfinished: should this run be cut off, its rows say so from the start.
     let tables = folder.clone();
     let first = tokio::task::spawn_blocking(move || results::update(&tables, |_, _, _| {}));
@@ -143,29 +144,52 @@ async fn take_up(
     Ok((session, hand, true))
 }
 
+/// Says, once, that the run has begun and where it is recorded.
+fn greet(arguments: &Arguments, folder: &Folder, run: &Run, resumed: bool) {
+    let ledger = run.ledger();
+    let path = folder.recording(&ledger.id);
+    if arguments.json {
+        return output::line(serde_json::json!({
+            "event": "started",
+            "run": ledger.id,
+            "recording": path,
+            "resumed": resumed,
+            "placements": ledger.readings.last().map_or(0, |r| r.placement),
+            "readings": ledger.readings.len(),
+        }));
+    }
+    let what = if resumed { "taken up again" } else { "begun" };
+    output::line(format_args!("run {} {what}; recording {}", ledger.id, path.display()));
+}
+
 /// Runs the session with everything around it: the hand, the keyboard, the signals.
 async fn drive(
-    session: Session,
+    mut session: Session,
     hand: Option<Hand>,
     mut presenter: Presenter,
 ) -> Result<(Stopped, Run), Failure> {
     let (commands, waiting) = mpsc::unbounded_channel();
     stop_on_signals(commands.clone())?;
-    presenter.listen(commands.clone());
     let cues = hand.map(|hand| follow(hand, commands.clone()));
-    drop(commands);
-    let (stopped, run) = session
-        .drive(waiting, |told, run| {
-            if let (Told::Notice(notice), Some(cues)) = (told, &cues)
-                && let Some(cue) = hand::cue(notice, run)
-            {
-                // The hand may have gone; the run goes on without it.
-                let _ = cues.send(cue);
-            }
-            presenter.tell(told, run);
-        })
-        .await?;
-    Ok((stopped, run))
+    session.moments = presenter.moments();
+    let listening = presenter.listener(commands);
+    let driving = session.drive(waiting, |told, run, now_us| {
+        if let (Told::Notice(notice), Some(cues)) = (told, &cues)
+            && let Some(cue) = hand::cue(notice, run)
+        {
+            // The hand may have gone; the run goes on without it.
+            let _ = cues.send(cue);
+        }
+        presenter.tell(told, run, now_us);
+    });
+    tokio::pin!(driving);
+    tokio::select! {
+        ended = &mut driving => Ok(ended?),
+        listened = listening => {
+            listened?;
+            Ok(driving.await?)
+        }
+    }
 }
 
 /// Lets the simulated hand follow the run; what it says goes in as the operator's words.
@@ -199,82 +223,6 @@ fn stop_on_signals(commands: mpsc::UnboundedSender<Command>) -> Result<(), Failu
         let _ = commands.send(Command::Stop);
     });
     Ok(())
-}
-
-/// Words from standard input, one a line; at its end the meter's button carries the run alone.
-fn listen_to_lines(commands: mpsc::UnboundedSender<Command>) {
-    std::thread::spawn(move || {
-        for line in std::io::stdin().lock().lines() {
-            let Ok(line) = line else { return };
-            if line.trim().is_empty() {
-                continue;
-            }
-            match Word::parse(&line) {
-                Ok(word) => {
-                    if commands.send(Command::Say(word)).is_err() {
-                        return;
-                    }
-                }
-                Err(why) => output::remark(why),
-            }
-        }
-    });
-}
-
-/// How the run is shown.
-enum Presenter {
-    /// One event a line.
-    Json,
-    /// Sentences.
-    Plain,
-}
-
-impl Presenter {
-    fn new(arguments: &Arguments, folder: &Folder, run: &Run, resumed: bool) -> Presenter {
-        let ledger = run.ledger();
-        let path = folder.recording(&ledger.id);
-        if arguments.json {
-            let started = serde_json::json!({
-                "event": "started",
-                "run": ledger.id,
-                "recording": path,
-                "resumed": resumed,
-                "placements": ledger.readings.last().map_or(0, |r| r.placement),
-                "readings": ledger.readings.len(),
-            });
-            output::line(started);
-            return Presenter::Json;
-        }
-        let what = if resumed { "taken up again" } else { "begun" };
-        output::line(format_args!("run {} {what}; recording {}", ledger.id, path.display()));
-        Presenter::Plain
-    }
-
-    fn listen(&mut self, commands: mpsc::UnboundedSender<Command>) {
-        if !std::io::stdin().is_terminal() || matches!(self, Presenter::Plain | Presenter::Json) {
-            listen_to_lines(commands);
-        }
-    }
-
-    fn tell(&mut self, told: &Told<'_>, run: &Run) {
-        match (self, told) {
-            (Presenter::Json, Told::Notice(notice)) => {
-                for event in say::events(notice, run.ledger()) {
-                    match serde_json::to_string(&event) {
-                        Ok(text) => output::line(text),
-                        Err(error) => output::remark(error),
-                    }
-                }
-            }
-            (Presenter::Json, Told::Settled) => {
-                let _ = std::io::stdout().flush();
-            }
-            (Presenter::Plain, Told::Notice(notice)) => {
-                output::line(format_args!("  {}", say::sentence(notice, run.ledger())));
-            }
-            (Presenter::Plain, Told::Settled) | (_, Told::Moment) => {}
-        }
-    }
 }
 
 fn finish(

@@ -19,6 +19,8 @@ pub enum Command {
     Say(Word),
     /// Stop; the run stays open and can be taken up again.
     Stop,
+    /// Tell [`Told::Moment`] now: something beside the run has changed on the screen.
+    Draw,
 }
 
 /// One run at the bench.
@@ -59,14 +61,15 @@ pub enum Told<'a> {
 }
 
 impl Session {
-    /// Runs until the run is over, the session is told to stop, or the disk refuses.
+    /// Runs until the run is over, the session is told to stop, or the disk refuses. `tell` gets what is
+    /// told, the run, and the time in microseconds since the start of the run.
     ///
     /// # Errors
     /// [`RecorderError`] when recording is no longer possible.
     pub async fn drive(
         mut self,
         mut commands: mpsc::UnboundedReceiver<Command>,
-        mut tell: impl FnMut(&Told<'_>, &Run),
+        mut tell: impl FnMut(&Told<'_>, &Run, u64),
     ) -> Result<(Stopped, Run), RecorderError> {
         let mut wall_anchor = WallAnchor::new(&self.clock);
         let mut ticked: Option<u64> = None;
@@ -94,13 +97,14 @@ impl Session {
                 command = commands.recv(), if listening && !stopping => match command {
                     Some(Command::Say(word)) => self.record(Body::Word(word)).await,
                     Some(Command::Stop) => stopping = true,
+                    Some(Command::Draw) => tell(&Told::Moment, &self.run, self.now_us()),
                     None => listening = false,
                 },
                 () = sleep_for(wait), if !stopping => {
                     ticked = deadline;
                     self.record(Body::Tick).await;
                 }
-                () = sleep_for(self.moments), if self.moments.is_some() => tell(&Told::Moment, &self.run),
+                () = sleep_for(self.moments), if self.moments.is_some() => tell(&Told::Moment, &self.run, self.now_us()),
                 event = self.link.next(), if !stopping && !self.run.is_over() => {
                     if let Some(step_us) = wall_anchor.step(&self.clock) {
                         self.record(Body::Clock(ClockStep { step_us })).await;
@@ -130,19 +134,23 @@ impl Session {
 
     /// Applies records that are on the disk and does what the run asks for. True once the end is
     /// recorded.
-    async fn take(&mut self, records: &[Record<'static>], tell: &mut impl FnMut(&Told<'_>, &Run)) -> bool {
+    async fn take(
+        &mut self,
+        records: &[Record<'static>],
+        tell: &mut impl FnMut(&Told<'_>, &Run, u64),
+    ) -> bool {
         let mut effects = Vec::new();
         for record in records {
             self.run.apply(record, &mut effects);
             for effect in effects.drain(..) {
                 match effect {
-                    Effect::Tell(notice) => tell(&Told::Notice(&notice), &self.run),
+                    Effect::Tell(notice) => tell(&Told::Notice(&notice), &self.run, record.at_us),
                     Effect::Seal => self.record(Body::Seal(String::new())).await,
                     Effect::End => self.finish().await,
                 }
             }
         }
-        tell(&Told::Settled, &self.run);
+        tell(&Told::Settled, &self.run, self.now_us());
         records.iter().any(|r| matches!(r.body, Body::End(_)))
     }
 

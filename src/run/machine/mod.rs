@@ -172,7 +172,7 @@ impl Machine {
             Phase::Zones => match self.zones.next() {
                 Some(zone) => Want::Zone {
                     zone,
-                    repeat: self.zones.taken(zone) + 1,
+                    repeat: self.zones.repeat(zone),
                     of: self.ledger.setup.procedure.readings_per_zone,
                 },
                 None => Want::Nothing,

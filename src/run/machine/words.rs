@@ -29,7 +29,7 @@ impl Machine {
                 let zone = self.named_zone(zone)?;
                 self.again(zone, at_us, out)
             }
-            Word::Void { placement, reason } => self.void(placement, reasoned(reason, "void")?, out),
+            Word::Void { placement, reason } => self.void(placement, reasoned(reason, "void")?, at_us, out),
             Word::Skip { zone, reason } => {
                 let zone = self.named_zone(zone)?;
                 self.skip(zone, reasoned(reason, "skip")?, at_us, out)

@@ -12,8 +12,10 @@ use crate::units::{Gloss, PerGeometry};
 pub struct Zones {
     /// Zones in reading order, each with the number of its block.
     order: Vec<(usize, usize)>,
-    /// Per zone: placements that count in the present attempt, voided ones included.
+    /// Per zone: placements that count in the present attempt.
     taken: Vec<u32>,
+    /// Per zone: repeat numbers that were taken back or voided, and come again.
+    free: Vec<Vec<u32>>,
     /// Per zone: left out with a reason.
     skipped: Vec<bool>,
     wanted: u32,
@@ -32,6 +34,7 @@ impl Zones {
         Zones {
             order: blocks.flat_map(|(b, block)| block.0.iter().map(move |&zone| (zone, b))).collect(),
             taken: vec![0; setup.zones.len()],
+            free: vec![Vec::new(); setup.zones.len()],
             skipped: vec![false; setup.zones.len()],
             wanted: setup.procedure.readings_per_zone,
             cursor: 0,
@@ -46,9 +49,14 @@ impl Zones {
         self.order[self.cursor..].iter().map(|&(zone, _)| zone).find(|&zone| !self.complete(zone))
     }
 
-    /// Placements of the present attempt on a zone, voided ones included.
+    /// Placements of the present attempt on a zone that count.
     pub fn taken(&self, zone: usize) -> u32 {
         self.taken[zone]
+    }
+
+    /// Number of the repeat that comes on a zone.
+    pub fn repeat(&self, zone: usize) -> u32 {
+        self.free[zone].last().copied().unwrap_or(self.taken[zone] + 1)
     }
 
     pub fn complete(&self, zone: usize) -> bool {
@@ -66,13 +74,17 @@ impl Zones {
         self.order.iter().map(|&(zone, _)| zone)
     }
 
-    fn take(&mut self, zone: usize) {
+    /// Takes the next repeat of a zone, and gives its number.
+    fn take(&mut self, zone: usize) -> u32 {
+        let repeat = self.repeat(zone);
+        self.free[zone].pop();
         self.taken[zone] += 1;
         self.sitting_of[zone] = self.sitting;
         self.block = self.order.iter().find(|&&(z, _)| z == zone).map(|&(_, block)| block);
         while self.order.get(self.cursor).is_some_and(|&(zone, _)| self.complete(zone)) {
             self.cursor += 1;
         }
+        repeat
     }
 
     /// From here on the meter may stand at another gain.
@@ -90,14 +102,16 @@ impl Zones {
         self.block = None;
     }
 
-    fn give_back(&mut self, zone: usize) {
+    fn give_back(&mut self, zone: usize, repeat: u32) {
         self.taken[zone] = self.taken[zone].saturating_sub(1);
+        self.free[zone].push(repeat);
         self.cursor = 0;
     }
 
     /// Opens a zone anew. A zone that was left out stays out.
     pub fn reopen(&mut self, zone: usize) {
         self.taken[zone] = 0;
+        self.free[zone].clear();
         self.cursor = 0;
     }
 
@@ -121,8 +135,7 @@ impl Machine {
         let Some(zone) = self.zones.next() else { return };
         // `Setup::check` keeps the number of zones within 16 bits.
         let spot = Spot::Zone { zone: zone as u16, attempt: self.ledger.attempts[zone] };
-        let repeat = self.zones.taken(zone) + 1;
-        self.zones.take(zone);
+        let repeat = self.zones.take(zone);
         self.since_check += 1;
         self.enter(at, spot, repeat, gloss, out);
         self.advance(at.at_us, out);
@@ -148,11 +161,11 @@ impl Machine {
             "there is no placement to take back: what lies before a finished tile check stays; \
              `again ZONE` reads a zone anew",
         )?;
-        let Reading { spot, placement, .. } = self.ledger.readings[first];
+        let Reading { spot, placement, repeat, .. } = self.ledger.readings[first];
         self.set_placement(first, Status::Undone);
         out.push(Effect::Tell(Notice::Undone { placement }));
         if let Spot::Zone { zone, .. } = spot {
-            self.zones.give_back(usize::from(zone));
+            self.zones.give_back(usize::from(zone), repeat);
             self.since_check = self.since_check.saturating_sub(1);
             self.drop_untouched_check();
             self.advance(now_us, out);
@@ -160,10 +173,13 @@ impl Machine {
         Ok(())
     }
 
+    /// Declares a placement void. What it was read for is still wanted, so its zone comes again; whoever
+    /// does not want that says `skip`.
     pub(super) fn void(
         &mut self,
         placement: Option<u32>,
         reason: String,
+        now_us: u64,
         out: &mut Vec<Effect>,
     ) -> Result<(), String> {
         let counts = |r: &&Reading| matches!(r.status, Status::Pending | Status::Proven | Status::Drifted);
@@ -172,10 +188,10 @@ impl Machine {
             Some(number) => self.ledger.readings.iter().find(|r| r.placement == number),
             None => self.ledger.readings.iter().rfind(|r| counts(r) && on_zone(r)),
         };
-        let Some(&Reading { placement, .. }) = found.filter(on_zone) else {
+        let Some(&Reading { placement, spot, repeat, .. }) = found.filter(on_zone) else {
             return Err(match placement {
                 Some(number) => format!(
-                    "placement {number} is not one on a zone; `void NUMBER REASON` takes one of those"
+                    "placement {number} is not one on a zone; `void NUMBER: REASON` takes one of those"
                 ),
                 None => "no zone has been read yet, so there is nothing to void".to_owned(),
             });
@@ -189,7 +205,21 @@ impl Machine {
         self.set_placement(first, Status::Voided);
         self.ledger.voids.insert(placement, reason);
         out.push(Effect::Tell(Notice::Voided { placement }));
+        if let Spot::Zone { zone, attempt } = spot {
+            self.read_in_its_place(usize::from(zone), attempt, repeat);
+            self.go_on(now_us, out);
+        }
         Ok(())
+    }
+
+    fn read_in_its_place(&mut self, zone: usize, attempt: u16, repeat: u32) {
+        if self.zones.is_of_earlier_sitting(zone) {
+            for zone in self.comparable_with(zone) {
+                self.reopen(zone);
+            }
+        } else if attempt == self.ledger.attempts[zone] && !self.zones.is_skipped(zone) {
+            self.zones.give_back(zone, repeat);
+        }
     }
 
     /// Reads a zone again, whole.
