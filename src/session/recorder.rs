@@ -5,13 +5,19 @@
 //! so that neither the port nor the screen waits for the disk. What arrives while a sync is under way
 //! goes out together with the next one (group commit).
 
-use crate::run::record::{Body, Encoder, Head, Record};
+use crate::run::record::{Body, Encoder, Head, Record, hex};
 use crate::store::{AppendFile, Disk, StoreError};
+use sha2::{Digest, Sha256};
+use std::io;
+use std::io::Read;
 use std::path::Path;
 use tokio::sync::mpsc;
 
 /// Entries that may wait for the disk before the port is left to its driver's buffer.
 const WAITING: usize = 256;
+
+/// Bytes of a recording that are copied at a time.
+const PIECE: usize = 1 << 16;
 
 /// Something to be recorded, with the time at which it came.
 #[derive(Clone, Debug, PartialEq)]
@@ -63,18 +69,20 @@ impl Recorder {
     /// Goes on with a recording behind its last whole record, which ends at byte `whole`; a torn tail
     /// behind it is cut off (its bytes belong into the `resumed` record that comes next).
     ///
+    /// The whole records are written anew, in place of the old file. They may have been read from the
+    /// memory of the machine, after a sync that failed: such bytes look written, no later sync writes
+    /// them, and the next loss of power would leave a hole in front of what is appended here.
+    ///
     /// # Errors
-    /// If the disk refuses.
+    /// If the disk refuses, or the file is not what `encoder` goes on from; the old file stays then.
     pub fn take_up(
         disk: &dyn Disk,
         path: &Path,
         whole: u64,
         encoder: Encoder,
     ) -> Result<Recorder, RecorderError> {
-        let mut file = disk.open_append(path)?;
-        if file.len() != whole {
-            file.set_len(whole)?;
-        }
+        write_anew(disk, path, whole, &encoder)?;
+        let file = disk.open_append(path)?;
         Ok(Recorder { file, encoder, buffer: Vec::new(), broken: false })
     }
 
@@ -104,7 +112,7 @@ impl Recorder {
         records: &mut Vec<Record<'static>>,
     ) -> Result<(), RecorderError> {
         if self.broken {
-            let gone = std::io::Error::other("an earlier write failed");
+            let gone = io::Error::other("an earlier write failed");
             return Err(StoreError::new(Path::new("the recording"), "append to", gone).into());
         }
         self.buffer.clear();
@@ -128,6 +136,29 @@ impl Recorder {
     pub fn last_us(&self) -> u64 {
         self.encoder.last_us()
     }
+}
+
+/// Replaces a recording by its first `whole` bytes, which `encoder` goes on from.
+fn write_anew(disk: &dyn Disk, path: &Path, whole: u64, encoder: &Encoder) -> Result<(), StoreError> {
+    let failed = |error| StoreError::new(path, "write anew", error);
+    let mut records = disk.open(path)?.take(whole);
+    let mut copy = disk.atomic_writer(path)?;
+    let mut digest = Sha256::new();
+    let mut piece = vec![0; PIECE];
+    loop {
+        let count = match records.read(&mut piece) {
+            Ok(0) => break,
+            Ok(count) => count,
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
+            Err(error) => return Err(failed(error)),
+        };
+        digest.update(&piece[..count]);
+        copy.write_all(&piece[..count]).map_err(failed)?;
+    }
+    if hex(&digest.finalize()) != encoder.sha256() {
+        return Err(failed(io::Error::other("it is no longer what was read from it a moment ago")));
+    }
+    copy.finish()
 }
 
 /// A recorder on a thread of its own.
