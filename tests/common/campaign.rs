@@ -4,7 +4,9 @@
 use crate::common::{head, setup};
 use halfpanel::run::record::{Body, Encoder, Ending, Link, Record, RecordingError, Resumed, Scanner, Tail};
 use halfpanel::run::record::{bytes_as_text, sha256_hex};
-use halfpanel::run::{Effect, Ledger, Notice, Reading, ReplayError, Run, RunState, Spot, Status, Word, replay};
+use halfpanel::run::{
+    Effect, Ledger, Notice, Reading, ReplayError, Run, RunState, Spot, Status, Word, replay,
+};
 use halfpanel::session::recorder::{Entry, Recorder, RecorderError};
 use halfpanel::store::{Disk, FaultyDisk};
 use halfpanel::tables::{self, Table};
