@@ -52,6 +52,7 @@ pub struct Recorder {
     encoder: Encoder,
     buffer: Vec<u8>,
     broken: bool,
+    ended: bool,
 }
 
 impl Recorder {
@@ -61,7 +62,8 @@ impl Recorder {
     /// If the file is there already, or the disk refuses.
     pub fn create(disk: &dyn Disk, path: &Path, head: Head) -> Result<Recorder, RecorderError> {
         let file = disk.create_new(path)?;
-        let mut recorder = Recorder { file, encoder: Encoder::new(), buffer: Vec::new(), broken: false };
+        let mut recorder =
+            Recorder { file, encoder: Encoder::new(), buffer: Vec::new(), broken: false, ended: false };
         recorder.commit(vec![Entry { at_us: 0, body: Body::Head(Box::new(head)) }])?;
         Ok(recorder)
     }
@@ -83,26 +85,37 @@ impl Recorder {
     ) -> Result<Recorder, RecorderError> {
         write_anew(disk, path, whole, &encoder)?;
         let file = disk.open_append(path)?;
-        Ok(Recorder { file, encoder, buffer: Vec::new(), broken: false })
+        Ok(Recorder { file, encoder, buffer: Vec::new(), broken: false, ended: false })
     }
 
     /// Writes and syncs entries as one group, an `end` as a group of its own, and returns the records
-    /// they became.
+    /// they became. What comes behind an `end`, such as a word that was said while it was on its way
+    /// to the disk, is left out: behind the end record it would make the recording unreadable.
     ///
     /// # Errors
     /// If the disk refuses; from then on always.
     pub fn commit(&mut self, entries: Vec<Entry>) -> Result<Vec<Record<'static>>, RecorderError> {
+        if self.broken {
+            let gone = io::Error::other("an earlier write failed");
+            return Err(StoreError::new(Path::new("the recording"), "append to", gone).into());
+        }
         let mut records = Vec::with_capacity(entries.len());
         let mut group = Vec::with_capacity(entries.len());
         for entry in entries {
+            if self.ended {
+                break;
+            }
+            self.ended = matches!(entry.body, Body::End(_));
             // An end in the same group as the readings before it would make damage to them look like
             // a torn tail.
-            if matches!(entry.body, Body::End(_)) && !group.is_empty() {
+            if self.ended && !group.is_empty() {
                 self.commit_group(std::mem::take(&mut group), &mut records)?;
             }
             group.push(entry);
         }
-        self.commit_group(group, &mut records)?;
+        if !group.is_empty() {
+            self.commit_group(group, &mut records)?;
+        }
         Ok(records)
     }
 
@@ -111,10 +124,6 @@ impl Recorder {
         entries: Vec<Entry>,
         records: &mut Vec<Record<'static>>,
     ) -> Result<(), RecorderError> {
-        if self.broken {
-            let gone = io::Error::other("an earlier write failed");
-            return Err(StoreError::new(Path::new("the recording"), "append to", gone).into());
-        }
         self.buffer.clear();
         self.encoder.begin_group();
         let first = records.len();
