@@ -22,7 +22,8 @@ mod campaign;
 
 use campaign::{Found, Shown, Sitting, Stand, begin, books, look, tables_without_times, take_up};
 use expect_test::expect;
-use halfpanel::run::record::Body;
+use halfpanel::run::Word;
+use halfpanel::run::record::{Body, Ending};
 use halfpanel::session::recorder::{Entry, Recorder, RecorderError};
 use halfpanel::store::FaultyDisk;
 use halfpanel::store::faulty::{Cause, Fault, Plan, Survive};
@@ -364,4 +365,19 @@ fn blows_of_taking_up(torn: &Story) -> Vec<(Plan, Survive)> {
 fn torn_story_on(torn: &Story) -> Story {
     let disk = torn.disk.crash(Survive::Prefix(usize::MAX));
     Story { disk, rng: torn.rng.clone(), shown: torn.shown.clone(), number: torn.number }
+}
+
+#[test]
+fn nothing_is_recorded_behind_the_end() {
+    let disk = empty_disk();
+    let mut sitting = begin(&disk, &recording(1)).unwrap();
+    let entry = |body| Entry { at_us: 1, body };
+    let note = || entry(Body::Word(Word::Note { text: "a word that came too late".to_owned() }));
+    let end = || entry(Body::End(Ending::Complete));
+    // A word may be queued while the end is on its way to the disk.
+    let records = sitting.recorder.commit(vec![note(), end(), note()]).unwrap();
+    assert_eq!(records.len(), 2, "{records:?}");
+    assert!(sitting.recorder.commit(vec![note(), end()]).unwrap().is_empty());
+    let Found::Run(stand) = look(&disk, &recording(1)) else { panic!("a run was there") };
+    assert!(stand.has_end && stand.words.len() == 1);
 }
