@@ -191,7 +191,6 @@ impl Machine {
             first_reading: self.ledger.readings.len() as u32,
             status: Status::Pending,
         });
-        self.zones.forget_block();
         self.advance(now_us, out);
     }
 

@@ -209,7 +209,7 @@ impl Machine {
             || procedure.interim_after_min.is_some_and(|m| now_us >= self.last_check_us + minutes_us(m))
     }
 
-    /// Whether the zone read last stands in a block of which nothing is left to read.
+    /// Whether no block is half-way.
     fn between_blocks(&self) -> bool {
         self.zones.between_blocks()
     }

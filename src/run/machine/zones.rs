@@ -21,8 +21,6 @@ pub struct Zones {
     wanted: u32,
     /// Position in `order` before which every zone is complete.
     cursor: usize,
-    /// Block of the zone read last; absent before the first and after each finished check.
-    block: Option<usize>,
     /// Per zone: the sitting in which its present attempt was begun.
     sitting_of: Vec<u32>,
     sitting: u32,
@@ -38,7 +36,6 @@ impl Zones {
             skipped: vec![false; setup.zones.len()],
             wanted: setup.procedure.readings_per_zone,
             cursor: 0,
-            block: None,
             sitting_of: vec![0; setup.zones.len()],
             sitting: 0,
         }
@@ -63,10 +60,14 @@ impl Zones {
         self.skipped[zone] || self.taken[zone] >= self.wanted
     }
 
-    /// Whether nothing is left to read in the block of the zone read last.
+    /// Whether no block is half-way: begun, and not complete. Both sides of a block belong into one
+    /// bracket, so an interim check waits for this.
     pub fn between_blocks(&self) -> bool {
-        self.block
-            .is_none_or(|last| !self.order.iter().any(|&(zone, block)| block == last && !self.complete(zone)))
+        let half_way = |zones: &[(usize, usize)]| {
+            zones.iter().any(|&(zone, _)| self.taken[zone] > 0)
+                && zones.iter().any(|&(zone, _)| !self.complete(zone))
+        };
+        !self.order.chunk_by(|a, b| a.1 == b.1).any(half_way)
     }
 
     /// Zones of the plan in reading order.
@@ -80,7 +81,6 @@ impl Zones {
         self.free[zone].pop();
         self.taken[zone] += 1;
         self.sitting_of[zone] = self.sitting;
-        self.block = self.order.iter().find(|&&(z, _)| z == zone).map(|&(_, block)| block);
         while self.order.get(self.cursor).is_some_and(|&(zone, _)| self.complete(zone)) {
             self.cursor += 1;
         }
@@ -95,11 +95,6 @@ impl Zones {
     /// Whether a zone was read in an earlier sitting than this one.
     pub fn is_of_earlier_sitting(&self, zone: usize) -> bool {
         self.taken[zone] > 0 && self.sitting_of[zone] != self.sitting
-    }
-
-    /// A check was passed: the next zone begins a new stretch.
-    pub fn forget_block(&mut self) {
-        self.block = None;
     }
 
     fn give_back(&mut self, zone: usize, repeat: u32) {
