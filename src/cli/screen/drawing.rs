@@ -2,7 +2,9 @@
 
 use super::line::{Line, Style, cut};
 use super::survey::{Mark, Survey};
+use crate::run::Spot;
 use crate::run::setup::Panel;
+use crate::units::PerGeometry;
 
 /// A grid of characters, each with its style.
 struct Canvas {
@@ -120,8 +122,8 @@ fn beside(survey: &Survey<'_>, width: usize, lines: usize) -> Option<Vec<Line>> 
 fn current_panel(survey: &Survey<'_>) -> usize {
     let read_last = || {
         survey.ledger.readings.iter().rev().find_map(|r| match r.spot {
-            crate::run::Spot::Zone { zone, .. } => Some(usize::from(zone)),
-            crate::run::Spot::Tile { .. } => None,
+            Spot::Zone { zone, .. } => Some(usize::from(zone)),
+            Spot::Tile { .. } => None,
         })
     };
     let zone = survey.next_zone().or_else(read_last);
@@ -153,17 +155,17 @@ fn panel(survey: &Survey<'_>, index: usize, width: usize, lines: usize) -> Optio
 fn rects(survey: &Survey<'_>, index: usize, at: &Panel, w: usize, h: usize) -> Option<Vec<(usize, Rect)>> {
     let setup = &survey.ledger.setup;
     let mut rects: Vec<(usize, Rect)> = Vec::new();
+    let needs = inner_width_needed(survey) + 2;
     for (zone, place) in setup.zones.iter().enumerate().filter(|(_, z)| z.panel == index) {
         let column = |mm: f64| (mm / at.width_mm * w as f64).round() as usize;
         let line = |mm: f64| (mm / at.height_mm * h as f64).round() as usize;
         let (x, y) = (column(place.x_mm), line(place.y_mm));
         let (right, bottom) = (column(place.x_mm + place.width_mm), line(place.y_mm + place.height_mm));
-        let rect = Rect { x, y, w: right.checked_sub(x)?, h: bottom.checked_sub(y)? };
-        let content = content(survey, zone);
-        let needs = content.iter().map(|c| c.chars().count()).max().unwrap_or(0);
-        let needs = needs.max(place.name.chars().count()) + 2;
-        let is_inside = right <= w && bottom <= h;
-        if !is_inside || rect.w < needs || rect.h < 3 || rects.iter().any(|(_, r)| r.overlaps(rect)) {
+        // Drawn a little larger than life where it would not be legible.
+        let (w_zone, h_zone) = (right.checked_sub(x)?.max(needs), bottom.checked_sub(y)?.max(3));
+        let rect = Rect { x, y, w: w_zone, h: h_zone };
+        let is_inside = x.checked_add(w_zone)? <= w && y.checked_add(h_zone)? <= h;
+        if !is_inside || rects.iter().any(|(_, r)| r.overlaps(rect)) {
             return None;
         }
         rects.push((zone, rect));
@@ -171,18 +173,37 @@ fn rects(survey: &Survey<'_>, index: usize, at: &Panel, w: usize, h: usize) -> O
     Some(rects)
 }
 
-/// What stands in a zone's box: mark and last value at the geometry that matters most, then the others.
-fn content(survey: &Survey<'_>, zone: usize) -> Vec<String> {
-    let now = &survey.zones[zone];
+/// Columns that the boxes of all zones need inside: a mark, a blank and a value; as much from the
+/// start, so that the first reading moves nothing.
+fn inner_width_needed(survey: &Survey<'_>) -> usize {
     let main = survey.main_geometry();
-    let value = now.last.get(main).map_or("", String::as_str);
-    let several = survey.ledger.setup.geometries.len() > 1;
-    let mut lines = vec![format!("{} {value}", survey.mark(zone).shape()).trim_end().to_owned()];
-    if several {
-        let others = now.last.iter().filter(|(g, _)| *g != main);
-        lines.extend(others.map(|(g, value)| format!("{g} {value}")));
-    }
+    let tile = survey.ledger.setup.tile_value(main).map(|tile| tile.assigned_gu.to_string());
+    let values = survey.zones.iter().filter_map(|zone| zone.last.get(main));
+    let value = values.chain(&tile).map(|value| value.chars().count()).max().unwrap_or(0).max(4);
+    let names = survey.ledger.setup.zones.iter().map(|zone| zone.name.chars().count());
+    names.max().unwrap_or(0).max(value + 2)
+}
+
+/// What stands in a zone's box: mark and last value at the geometry that matters most, then the others
+/// where they fit.
+fn content(survey: &Survey<'_>, zone: usize, width: usize) -> Vec<String> {
+    let main = survey.main_geometry();
+    let mut lines = vec![marked_value(survey, zone)];
+    let others = shown_values(survey, zone).iter().filter(|(g, _)| *g != main);
+    lines.extend(others.map(|(g, value)| format!("{g} {value}")).filter(|l| l.chars().count() <= width));
     lines
+}
+
+/// The values of a zone; none of an earlier attempt while the zone is next.
+fn shown_values<'a>(survey: &'a Survey<'_>, zone: usize) -> &'a PerGeometry<String> {
+    const NONE: &PerGeometry<String> = &PerGeometry::none();
+    let now = &survey.zones[zone];
+    if survey.mark(zone) == Mark::Next && now.taken == 0 { NONE } else { &now.last }
+}
+
+fn marked_value(survey: &Survey<'_>, zone: usize) -> String {
+    let value = shown_values(survey, zone).get(survey.main_geometry()).map_or("", String::as_str);
+    format!("{} {value}", survey.mark(zone).shape()).trim_end().to_owned()
 }
 
 fn paint(survey: &Survey<'_>, index: usize, w: usize, h: usize, rects: &[(usize, Rect)]) -> Vec<Line> {
@@ -215,7 +236,7 @@ fn paint_zone(survey: &Survey<'_>, zone: usize, at: Rect, canvas: &mut Canvas) {
     if name.chars().count() + side.chars().count() < inner {
         canvas.put(at.x + at.w - 1 - side.chars().count(), at.y, frame, &side);
     }
-    let content = content(survey, zone);
+    let content = content(survey, zone, inner);
     let shown = content.len().min(at.h - 2);
     let top = at.y + 1 + (at.h - 2 - shown) / 2;
     for y in at.y + 1..at.y + at.h - 1 {
@@ -240,14 +261,13 @@ pub fn listed(survey: &Survey<'_>, width: usize) -> Vec<Line> {
 /// The zones of one panel in reading order, as many beside each other as fit.
 fn listed_panel(survey: &Survey<'_>, index: usize, width: usize) -> Vec<Line> {
     let setup = &survey.ledger.setup;
-    let main = survey.main_geometry();
     let order = setup.plan.iter().flat_map(|block| &block.0).copied();
     let zones: Vec<usize> = order.filter(|&zone| setup.zones[zone].panel == index).collect();
     let cell = |zone: usize| {
-        let value = survey.zones[zone].last.get(main).map_or("", String::as_str);
-        format!("{} {} {value}", survey.mark(zone).shape(), setup.zones[zone].name).trim_end().to_owned()
+        let (mark, value) = (survey.mark(zone).shape(), marked_value(survey, zone));
+        format!("{mark} {}{}", setup.zones[zone].name, &value[mark.len_utf8()..])
     };
-    let widest = zones.iter().map(|&zone| cell(zone).chars().count()).max().unwrap_or(0).max(7);
+    let widest = zones.iter().map(|&zone| cell(zone).chars().count()).max().unwrap_or(0).max(9);
     let mut lines: Vec<Line> = Vec::new();
     let title = if setup.panels.len() > 1 { cut(&setup.panels[index].id, 8) } else { String::new() };
     let start = if title.is_empty() { 1 } else { title.chars().count() + 2 };

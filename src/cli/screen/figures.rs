@@ -12,6 +12,8 @@ use crate::units::Geometry;
 pub struct Side {
     /// Panel, where there are several, geometry and name.
     pub name: String,
+    /// The same with the treatment's code alone.
+    pub short: String,
     /// Zones with readings that count.
     pub read: usize,
     /// Zones of the side, those left out aside.
@@ -62,7 +64,8 @@ fn side(survey: &Survey<'_>, panel: usize, geometry: Geometry, treatment: Option
     let is_proven =
         |&zone: &usize| survey.mark(zone) == Mark::Proven && survey.zones[zone].taken >= survey.wanted();
     Side {
-        name: name(survey, panel, geometry, treatment),
+        name: name(survey, panel, geometry, treatment, true),
+        short: name(survey, panel, geometry, treatment, false),
         read: means.len(),
         of: kept().count(),
         mean_gu: mean(&means),
@@ -73,7 +76,13 @@ fn side(survey: &Survey<'_>, panel: usize, geometry: Geometry, treatment: Option
     }
 }
 
-fn name(survey: &Survey<'_>, panel: usize, geometry: Geometry, treatment: Option<usize>) -> String {
+fn name(
+    survey: &Survey<'_>,
+    panel: usize,
+    geometry: Geometry,
+    treatment: Option<usize>,
+    whole: bool,
+) -> String {
     let setup = &survey.ledger.setup;
     let panel = match setup.panels.len() {
         1 => String::new(),
@@ -81,7 +90,8 @@ fn name(survey: &Survey<'_>, panel: usize, geometry: Geometry, treatment: Option
     };
     let side = match treatment.and_then(|t| setup.treatments.get(t)) {
         None => "control".to_owned(),
-        Some(treatment) => format!("{} {}", treatment.code, treatment.name),
+        Some(treatment) if whole => format!("{} {}", treatment.code, treatment.name),
+        Some(treatment) => treatment.code.clone(),
     };
     format!("{panel}{geometry} {side}")
 }
@@ -106,22 +116,22 @@ fn proof(survey: &Survey<'_>, side: &Side) -> (&'static str, Style) {
 pub fn table(survey: &Survey<'_>, width: usize) -> Vec<Line> {
     let sides = sides(survey);
     let longest = sides.iter().map(|side| side.name.chars().count()).max().unwrap_or(0);
-    let with_spread = width >= 58;
+    let with_spread = width >= 60;
     // Blank, zones, mean, spread, difference and its proof.
-    let others = 1 + 7 + 9 + if with_spread { 9 } else { 0 } + 9 + 16;
+    let others = 1 + 6 + 9 + if with_spread { 8 } else { 0 } + 8 + 16;
     let name = longest.clamp(4, width.saturating_sub(others).max(11));
-    let spread = |text: &str| if with_spread { format!("{text:>9}") } else { String::new() };
+    let spread = |text: &str| if with_spread { format!("{text:>8}") } else { String::new() };
     let head =
-        format!(" {:name$}{:>7}{:>9}{}{:>15}", "", "zones", "mean GU", spread("spread"), "minus control");
+        format!(" {:name$}{:>6}{:>9}{}{:>15}", "", "zones", "mean GU", spread("spread"), "minus control");
     let mut lines = vec![Line::of(Style::Quiet, head).fitted(width)];
     for side in &sides {
         let zones = format!("{}/{}", side.read, side.of);
         let title = cut(&side.name, name);
-        let mut line = Line::of(Style::Plain, format!(" {title:name$}{zones:>7}"));
+        let mut line = Line::of(Style::Plain, format!(" {title:name$}{zones:>6}"));
         line.add(Style::Plain, format!("{:>9}{}", figure(side.mean_gu), spread(&figure(side.sd_gu))));
         if let Some(difference) = side.difference_gu {
             let (word, style) = proof(survey, side);
-            line.add(Style::Strong, format!("{:>9}", signed(difference)));
+            line.add(Style::Strong, format!("{:>8}", signed(difference)));
             line.add(style, format!("  {word}"));
         }
         lines.push(line.fitted(width));
@@ -129,27 +139,34 @@ pub fn table(survey: &Survey<'_>, width: usize) -> Vec<Line> {
     lines
 }
 
-/// One line a treatment, for a terminal with few lines.
+/// One line a treatment, for a terminal with few lines. Names give way first, then the numbers of
+/// zones: the difference is what the line is for.
 pub fn brief(survey: &Survey<'_>, width: usize) -> Vec<Line> {
     let mut lines = Vec::new();
-    let mut control = String::new();
+    let mut control = None;
     for side in sides(survey) {
         if side.is_control {
-            control = format!("control {} ({}/{})", figure(side.mean_gu), side.read, side.of);
+            control = Some(side);
             continue;
         }
-        let figures = format!("{} ({}/{})", figure(side.mean_gu), side.read, side.of);
-        let (word, style) = proof(survey, &side);
-        let difference = side.difference_gu.map_or_else(String::new, |d| format!("{}  ", signed(d)));
-        // The difference is what the line is for: names give way first.
-        let name = width.saturating_sub(6 + figures.len() + control.len() + difference.len() + word.len());
-        let mut line = Line::of(Style::Plain, format!(" {} {figures}  ", cut(&side.name, name)));
-        line.add(Style::Quiet, format!("{control}  "));
-        line.add(Style::Strong, &difference);
-        if !difference.is_empty() {
-            line.add(style, word);
-        }
-        lines.push(line.fitted(width));
+        let proof = proof(survey, &side);
+        let line = |name: &str, counts: bool| {
+            let figures = |of: &Side| match counts {
+                true => format!("{} ({}/{})", figure(of.mean_gu), of.read, of.of),
+                false => figure(of.mean_gu),
+            };
+            let bare = control.as_ref().map_or_else(String::new, |c| format!("control {}", figures(c)));
+            let mut line = Line::of(Style::Plain, format!(" {name} {}", figures(&side)));
+            line.add(Style::Quiet, format!("  {bare}"));
+            if let Some(difference) = side.difference_gu {
+                line.add(Style::Strong, format!("  {}", signed(difference)));
+                line.add(proof.1, format!("  {}", proof.0));
+            }
+            line
+        };
+        let ways = [line(&side.name, true), line(&side.short, true)];
+        let fits = ways.into_iter().find(|line| line.width() <= width);
+        lines.push(fits.unwrap_or_else(|| line(&side.short, false)).fitted(width));
     }
     lines
 }

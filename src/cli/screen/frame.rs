@@ -7,6 +7,9 @@ use super::survey::{Mark, Survey};
 use super::{drawing, figures, rail};
 use crate::run::{Run, RunState, Spot, Want, say};
 
+/// Columns at which letters five lines high leave room for the longest of what is written in them.
+const WIDE: usize = 110;
+
 /// How much of everything is shown; [`PLANS`] has them from rich to poor.
 #[derive(Clone, Copy)]
 struct Plan {
@@ -46,9 +49,17 @@ const PLANS: [Plan; 13] = [
     Plan { messages: 3, ..RICH },
     Plan { messages: 3, blanks: false, ..RICH },
     Plan { messages: 1, blanks: false, ..RICH },
-    Plan { messages: 1, blanks: false, keys: Keys::Short, ..RICH },
-    Plan { messages: 1, blanks: false, keys: Keys::Short, table: false, ..RICH },
-    Plan { messages: 1, blanks: false, keys: Keys::Short, table: false, legend: false, ..RICH },
+    Plan { messages: 1, blanks: false, keys: Keys::Short, drawing: Some(9), ..RICH },
+    Plan { messages: 1, blanks: false, keys: Keys::Short, drawing: Some(9), table: false, ..RICH },
+    Plan {
+        messages: 1,
+        blanks: false,
+        keys: Keys::Short,
+        drawing: Some(9),
+        table: false,
+        legend: false,
+        ..RICH
+    },
     Plan { messages: 1, blanks: false, keys: Keys::Short, drawing: None, ..RICH },
     Plan { messages: 1, blanks: false, keys: Keys::Short, table: false, drawing: None, ..RICH },
     Plan {
@@ -101,7 +112,12 @@ impl Picture<'_> {
         let (survey, width) = (self.survey, self.view.width);
         let mut lines = vec![self.headline()];
         lines.extend(self.bar());
-        lines.extend(self.large(plan.big));
+        let large = self.large(plan.big);
+        // A bar of two lines takes the place of the gap, so that what lies below stays where it is.
+        if lines.len() < 3 && large.len() > 1 {
+            lines.push(Line::new());
+        }
+        lines.extend(large);
         self.section(plan, &mut lines, self.panels(plan));
         if plan.legend {
             lines.extend(legend(width));
@@ -109,7 +125,7 @@ impl Picture<'_> {
         let figures = if plan.table { figures::table(survey, width) } else { figures::brief(survey, width) };
         self.section(plan, &mut lines, figures);
         self.section(plan, &mut lines, vec![rail::rail(survey, width)]);
-        lines.extend(rail::times(survey, self.now_us, width));
+        lines.extend(rail::times(survey, self.now_us, width, plan.legend));
         lines
     }
 
@@ -151,7 +167,7 @@ impl Picture<'_> {
         let width = self.view.width;
         let port = tail(&setup.port, (width / 4).max(8));
         let (state, style) =
-            if self.survey.link_up { (" up ", Style::Held) } else { (" DOWN ", Style::Alarm) };
+            if self.survey.link_up { ("link up", Style::Held) } else { (" LINK DOWN ", Style::Alarm) };
         let right = Line::of(Style::Plain, format!("{port} ")).and(style, state);
         let panels: Vec<&str> = setup.panels.iter().map(|p| p.id.as_str()).collect();
         let rest = format!(" · run {} · {}", self.survey.ledger.id, panels.join(" "));
@@ -168,6 +184,7 @@ impl Picture<'_> {
         let survey = self.survey;
         let wanted = say::want_sentence(survey.ledger, survey.want);
         let (sign, style, sentence) = match survey.want {
+            Want::Nothing if survey.ledger.state == RunState::Abandoned => ('–', Style::Next, wanted),
             Want::Nothing => ('●', Style::Next, wanted),
             _ if !survey.link_up => (
                 '■',
@@ -191,17 +208,22 @@ impl Picture<'_> {
     /// What comes next and the last value in large letters; the last value alone on a line where that
     /// does not fit.
     fn large(&self, size: Option<Size>) -> Vec<Line> {
-        let drawn = size.and_then(|size| {
+        let sizes = match size {
+            Some(Size::Five) if self.view.width >= WIDE => [Some(Size::Five), Some(Size::Three)],
+            Some(_) => [Some(Size::Three), None],
+            None => [None, None],
+        };
+        let drawn = |size| {
             let next = big(&self.next_in_short(), size)?;
             let Some((value, caption)) = self.value_in_short() else { return self.beside(&next, None) };
             self.beside(&next, Some((&big(&value, size)?, &caption)))
-        });
-        drawn.unwrap_or_else(|| vec![self.last_value()])
+        };
+        sizes.into_iter().flatten().find_map(drawn).unwrap_or_else(|| vec![self.last_value()])
     }
 
     fn beside(&self, next: &[String], value: Option<(&[String], &[String])>) -> Option<Vec<Line>> {
         let width = self.view.width;
-        let half = (width / 2).max(next.first().map_or(0, |l| l.chars().count()) + 4);
+        let half = (width / 2).max(next.first().map_or(0, |l| l.chars().count()) + 3);
         let mut lines = Vec::new();
         for (i, row) in next.iter().enumerate() {
             let mut line = Line::of(Style::Strong, format!(" {row}"));
@@ -215,7 +237,6 @@ impl Picture<'_> {
             }
             lines.push(line);
         }
-        lines.insert(0, Line::new());
         Some(lines)
     }
 
@@ -240,7 +261,10 @@ impl Picture<'_> {
         let others = readings.iter().filter(|r| r.geometry != reading.geometry);
         let others: Vec<String> = others.map(|r| format!("{} {}", r.geometry, r.gloss)).collect();
         let caption = vec![
-            format!("last: {}", self.survey.spot(reading.spot)),
+            match reading.spot {
+                Spot::Tile { .. } => "last: tile".to_owned(),
+                Spot::Zone { .. } => format!("last: {}", self.survey.spot(reading.spot)),
+            },
             format!("GU at {}", reading.geometry),
             others.join("  "),
         ];
@@ -299,43 +323,32 @@ impl Picture<'_> {
         if let Some(prompt) = self.prompt() {
             return prompt;
         }
-        if self.survey.over {
+        if self.survey.over || plan.keys == Keys::None {
             return Vec::new();
         }
-        let paused = self.survey.want == Want::Resume;
-        let keys: &[(&str, &str)] = match plan.keys {
-            Keys::None => return Vec::new(),
-            Keys::Short => &[
-                ("u", "undo"),
-                ("a", "again"),
-                ("v", "void"),
-                ("s", "skip"),
-                ("c", "check"),
-                ("m", "adjust"),
-                ("d", "adjusted"),
-                ("p", if paused { "resume" } else { "pause" }),
-                ("n", "note"),
-                ("q", "abandon"),
-                ("^C", "stop"),
-            ],
-            Keys::Full => &[
-                ("u", "undo"),
-                ("a", "again"),
-                ("v", "void"),
-                ("s", "skip"),
-                ("c", "check tile"),
-                ("m", "adjust meter"),
-                ("d", "adjusted"),
-                ("p", if paused { "resume" } else { "pause" }),
-                ("n", "note"),
-                ("q", "abandon"),
-                ("Ctrl-C", "stop (can be taken up again)"),
-            ],
+        let short = plan.keys == Keys::Short;
+        let say = |long, brief| if short { brief } else { long };
+        let want = self.survey.want;
+        // What would only be refused now is not offered.
+        let is_zone = matches!(want, Want::Zone { .. });
+        let is_adjusting = want == Want::Adjust;
+        let keys = [
+            ("u", "undo", true),
+            ("a", "again", true),
+            ("v", "void", true),
+            ("s", "skip", true),
+            ("c", say("check tile", "check"), is_zone),
+            ("m", say("adjust meter", "adjust"), !is_adjusting),
+            ("d", "adjusted", is_adjusting),
+            ("p", if want == Want::Resume { "resume" } else { "pause" }, true),
+            ("n", "note", true),
+            ("q", "abandon", true),
+            (say("Ctrl-C", "^C"), say("stop (can be taken up again)", "stop"), true),
+        ];
+        let key = |&(key, does, _): &(&str, &str, bool)| {
+            Line::of(Style::Strong, key).and(Style::Quiet, format!(" {does}"))
         };
-        let gap = if plan.keys == Keys::Short { 2 } else { 3 };
-        let key =
-            |(key, does): &(&str, &str)| Line::of(Style::Strong, key).and(Style::Quiet, format!(" {does}"));
-        flow(keys.iter().map(key), gap, self.view.width)
+        flow(keys.iter().filter(|key| key.2).map(key), if short { 2 } else { 3 }, self.view.width)
     }
 }
 
@@ -348,10 +361,8 @@ fn legend(width: usize) -> Vec<Line> {
         (Mark::NotHeld, "drifted"),
         (Mark::LeftOut, "left out"),
     ];
-    let tiles = [('◇', "tile to come"), ('◆', "passed"), ('✕', "failed")];
-    let zones = marks.iter().map(|(mark, text)| (mark.shape(), *text));
-    let piece = |(shape, text): (char, &str)| Line::of(Style::Quiet, format!("{shape} {text}"));
-    flow(zones.chain(tiles).map(piece), 2, width)
+    let piece = |(mark, text): &(Mark, &str)| Line::of(Style::Quiet, format!("{} {text}", mark.shape()));
+    flow(marks.iter().map(piece), 2, width)
 }
 
 /// The end of a text, with an ellipsis where its beginning is missing.

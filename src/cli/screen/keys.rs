@@ -204,7 +204,7 @@ fn ask(question: &Question, now: &Now) -> Prompt {
     };
     let keys = match question {
         Question::Abandon => "y gives it up, any other key goes on; Ctrl-C only stops",
-        _ => "Enter sends, Esc cancels; the meter's button goes on meanwhile",
+        _ => "Enter sends, Esc cancels; readings go on meanwhile",
     };
     Prompt { ask, typed, remark: "", keys }
 }

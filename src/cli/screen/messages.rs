@@ -5,7 +5,7 @@ use crate::run::{Notice, Run, RunState, Status, Want, say};
 use crate::tile::CheckVerdict;
 
 /// Lines that a message may take while it is the newest one.
-const MOST_LINES: usize = 3;
+const MOST_LINES: usize = 6;
 
 /// One message.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -125,15 +125,25 @@ fn fitted(mut beads: Vec<Bead>, room: usize) -> (Vec<Bead>, bool) {
         }
     }
     if beads.len() > room {
-        let past = beads.len() - room + 1;
-        beads.splice(..past.min(beads.len()), [Bead::Gap]);
+        // What opened the present bracket stays in sight, even if its readings do not.
+        let past = (beads.len() - room + 2).min(beads.len());
+        let is_checked = |bead: &&Bead| matches!(bead, Bead::Tile(Some(_)));
+        let opened = beads[..past].iter().rfind(is_checked).copied();
+        beads.splice(..past, opened.into_iter().chain([Bead::Gap]));
     }
     (beads, false)
 }
 
 /// How long ago the tile was checked, and what is due when.
-pub fn times(survey: &Survey<'_>, now_us: u64, width: usize) -> Vec<Line> {
-    flow(sentences(survey, now_us).into_iter().map(|(style, text)| Line::of(style, text)), 3, width)
+/// The marks of the tile are explained behind them if there is room.
+pub fn times(survey: &Survey<'_>, now_us: u64, width: usize, legend: bool) -> Vec<Line> {
+    let pieces = sentences(survey, now_us).into_iter().map(|(style, text)| Line::of(style, text));
+    let mut lines = flow(pieces, 3, width);
+    if let Some(last) = lines.last_mut().filter(|last| legend && last.width() + 38 <= width) {
+        let room = width - last.width() - 1;
+        last.add(Style::Quiet, format!("{:>room$}", "◇ tile to come  ◆ passed  ✕ failed"));
+    }
+    lines
 }
 
 fn sentences(survey: &Survey<'_>, now_us: u64) -> Vec<(Style, String)> {

@@ -91,7 +91,7 @@ impl<'a> Survey<'a> {
                 enter(&mut zones[zone], reading, attempt == ledger.attempts[zone]);
             }
         }
-        for (&zone, _) in &ledger.skipped {
+        for &zone in ledger.skipped.keys() {
             zones[zone].skipped = true;
         }
         let geometries = ledger.setup.geometries.len().max(1) as u32;

@@ -3,7 +3,7 @@
 use super::keys::Key;
 use super::line::{Line, Style};
 use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
-use crossterm::style::{Attribute, Color, ResetColor, SetAttribute, SetForegroundColor};
+use crossterm::style::{Attribute, SetAttribute};
 use crossterm::terminal::{
     BeginSynchronizedUpdate, Clear, ClearType, DisableLineWrap, EnableLineWrap, EndSynchronizedUpdate,
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
@@ -59,11 +59,12 @@ impl Dress {
             }
             let colour = colour.filter(|_| self == Dress::Colour);
             if let Some(colour) = colour {
-                queue!(out, SetForegroundColor(Color::AnsiValue(colour)))?;
+                // Not by way of crossterm, which looks at the environment by itself.
+                write!(out, "\x1b[38;5;{colour}m")?;
             }
             out.extend_from_slice(text.as_bytes());
             if colour.is_some() {
-                queue!(out, ResetColor)?;
+                out.extend_from_slice(b"\x1b[39m");
             }
             if !attributes.is_empty() {
                 queue!(out, SetAttribute(Attribute::Reset))?;
@@ -117,11 +118,15 @@ impl Terminal {
         self.shown.clear();
     }
 
-    /// Draws a frame: what has changed since the last one, in one write.
+    /// Draws a frame: what has changed since the last one, in one write. Nothing once a panic, of
+    /// whatever thread, has given the terminal back.
     ///
     /// # Errors
     /// If standard output cannot be written to.
     pub fn draw(&mut self, lines: Vec<Line>) -> io::Result<()> {
+        if !OURS.load(Ordering::SeqCst) {
+            return Ok(());
+        }
         let out = self.change(&lines)?;
         self.shown = lines;
         write(&out)
@@ -269,7 +274,7 @@ mod tests {
         let mono = change(&terminal(Dress::Mono, &["x"]), &line);
         assert_eq!(mono, "<^[1;1H^[1m^[7mdown^[0m^[K>");
         let colour = change(&terminal(Dress::Colour, &["x"]), &line);
-        assert_eq!(colour, "<^[1;1H^[1m^[7m^[38;5;168mdown^[0m^[0m^[K>");
+        assert_eq!(colour, "<^[1;1H^[1m^[7m^[38;5;168mdown^[39m^[0m^[K>");
     }
 
     #[test]
