@@ -98,8 +98,10 @@ fn typed(column: &str, cell: &str) -> serde_json::Value {
     }
 }
 
-/// Prints the results of runs: a heading for each run and panel, a line for each treatment and angle.
+/// Prints the results of runs: a heading for each run and panel, a line for each treatment and angle,
+/// within 80 columns.
 pub fn results(runs: &[Replayed]) {
+    let mut any_proven = false;
     for replayed in runs {
         let ledger = replayed.run.ledger();
         let mut heading = String::new();
@@ -109,23 +111,27 @@ pub fn results(runs: &[Replayed]) {
             if this != heading {
                 line(format_args!("{this}"));
                 line(format_args!(
-                    "  {:<30} {:>4}  {:>19}  {:<18} on this panel",
-                    "", "at", "treated - control", "95 % interval"
+                    "  {:<25} {:>4} {:>10}  {:<16}",
+                    "treated minus control", "at", "GU", "95 % interval"
                 ));
                 heading = this;
             }
             let name =
                 ledger.setup.treatments.iter().find(|t| t.code == cell("treatment")).map_or("", |t| &t.name);
-            let treatment: String = format!("{} {name}", cell("treatment")).chars().take(30).collect();
+            let treatment: String = format!("{} {name}", cell("treatment")).chars().take(25).collect();
             let [difference, interval, verdict] = verdict(&cell);
             line(format_args!(
-                "  {treatment:<30} {:>3}°  {difference:>19}  {interval:<18} {verdict}",
+                "  {treatment:<25} {:>3}° {difference:>10}  {interval:<16}  {verdict}",
                 cell("geometry_deg")
             ));
+            if let Some(why) = why_not(&cell) {
+                line(format_args!("    {why}"));
+            }
+            any_proven |= cell("status") == "proven";
         }
     }
-    if runs.iter().flat_map(rows).any(|row| row.get("status").is_some_and(|s| s == "proven")) {
-        line("No readings of the bare panel are compared yet, so the two sides may have differed before.");
+    if any_proven {
+        line("On these panels. No bare readings are compared, so the sides may have differed before.");
     }
 }
 
@@ -133,21 +139,27 @@ pub fn results(runs: &[Replayed]) {
 /// Without bare readings nothing is said to have been raised.
 fn verdict<'a>(cell: &impl Fn(&str) -> &'a str) -> [String; 3] {
     let two = |name: &str| cell(name).parse::<f64>().ok().map(|v| format!("{v:+.2}"));
-    let difference = two("difference_gu").map_or_else(String::new, |d| format!("{d} GU"));
-    let interval = match (two("ci_low_gu"), two("ci_high_gu"), difference.as_str()) {
-        (Some(low), Some(high), _) => format!("{low} to {high}"),
-        (_, _, "") => String::new(),
-        _ => "none".to_owned(),
+    let interval = match (two("ci_low_gu"), two("ci_high_gu")) {
+        (Some(low), Some(high)) => format!("{low} to {high}"),
+        _ => String::new(),
     };
-    let verdict = match (cell("verdict"), cell("status")) {
-        ("higher", _) => "▲ treated side higher",
-        ("lower", _) => "▼ treated side lower",
-        ("no detectable difference", _) if interval == "none" => {
-            "○ cannot tell: an interval takes two zones a side, and some scatter"
+    let verdict = match cell("verdict") {
+        "higher" => "▲ treated higher",
+        "lower" => "▼ treated lower",
+        "no detectable difference" => "○ cannot tell",
+        _ => "× no result",
+    };
+    [two("difference_gu").unwrap_or_default(), interval, verdict.to_owned()]
+}
+
+/// What is missing for a figure, and what to do.
+fn why_not<'a>(cell: &impl Fn(&str) -> &'a str) -> Option<&'static str> {
+    match cell("status") {
+        "proven" if cell("ci_low_gu").is_empty() => {
+            Some("no interval: it takes two zones a side, and readings that are not all equal")
         }
-        ("no detectable difference", _) => "○ no detectable difference",
-        (_, "drifted") => "× no result: the meter drifted; read the zones again, then the tile",
-        _ => "× no result: not proven; it takes every zone, and a tile check before and after",
-    };
-    [difference, interval, verdict.to_owned()]
+        "proven" => None,
+        "drifted" => Some("the meter drifted: read the zones again, then the tile"),
+        _ => Some("not proven: it takes every zone, and a tile check before and after"),
+    }
 }
