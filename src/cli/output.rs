@@ -146,7 +146,7 @@ fn verdict<'a>(cell: &impl Fn(&str) -> &'a str) -> [String; 3] {
     let verdict = match cell("verdict") {
         "higher" => "▲ treated higher",
         "lower" => "▼ treated lower",
-        "no detectable difference" => "○ cannot tell",
+        "no detectable difference" => "○ none detectable",
         _ => "× no result",
     };
     [two("difference_gu").unwrap_or_default(), interval, verdict.to_owned()]
