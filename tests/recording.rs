@@ -1,13 +1,13 @@
 //! The recording's format against what can happen to a file: every cut, every flipped bit, every
-//! lost line. The expected outcome comes from the file itself: its last whole line, or its place.
+//! lost line. What is expected stands in `common/damage.rs`, for the fixtures too.
 
 #![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
 
 mod common;
 
+use common::damage::{self, read, records};
 use common::{Bench, setup};
-use halfpanel::run::record::{Body, RecordingError, Scanner};
-use halfpanel::run::{ReplayError, Replayed, replay};
+use halfpanel::run::record::{Body, Scanner};
 
 fn recording() -> Vec<u8> {
     let mut bench = Bench::new(setup(1));
@@ -17,14 +17,6 @@ fn recording() -> Vec<u8> {
         .press("71.4 75.0")
         .press("92.3 92.4 92.4");
     std::mem::take(&mut bench.bytes)
-}
-
-fn read(bytes: &[u8]) -> Result<Replayed, ReplayError> {
-    replay("test", &mut Scanner::new("test", bytes), |_, _, _| {})
-}
-
-fn records(bytes: &[u8]) -> usize {
-    bytes.iter().filter(|&&b| b == b'\n').count()
 }
 
 #[test]
@@ -46,56 +38,12 @@ fn a_recording_reads_back_as_it_was_written() {
 
 #[test]
 fn every_cut_is_recovered_to_the_last_whole_record_or_refused() {
-    let bytes = recording();
-    let head = bytes.iter().position(|&b| b == b'\n').unwrap() + 1;
-    for cut in 0..bytes.len() {
-        let part = &bytes[..cut];
-        match read(part) {
-            Ok(replayed) => {
-                assert!(cut >= head, "cut at {cut}");
-                let whole = part.iter().rposition(|&b| b == b'\n').unwrap() + 1;
-                assert_eq!(replayed.tail.whole, whole as u64, "cut at {cut}");
-                assert_eq!(replayed.tail.torn, &part[whole..], "cut at {cut}");
-                assert_eq!(replayed.records as usize, records(part), "cut at {cut}");
-            }
-            Err(ReplayError::Recording(RecordingError::NoHead { whole, .. })) => {
-                assert!(cut < head, "cut at {cut}");
-                assert_eq!(whole, cut as u64);
-            }
-            Err(other) => panic!("cut at {cut}: {other}"),
-        }
-    }
+    damage::every_cut("a small recording", &recording());
 }
 
 #[test]
 fn any_flipped_bit_is_noticed_and_placed() {
-    let bytes = recording();
-    let whole = read(&bytes).unwrap();
-    let last_line = bytes[..bytes.len() - 1].iter().rposition(|&b| b == b'\n').unwrap() + 1;
-    for at in 0..bytes.len() {
-        for bit in 0..8 {
-            let mut flipped = bytes.clone();
-            flipped[at] ^= 1 << bit;
-            match read(&flipped) {
-                // From the line end before the last record on, a flip cannot be told from a torn write:
-                // it is cut off, and that is said.
-                Ok(replayed) => {
-                    assert!(at + 1 >= last_line, "bit {bit} of byte {at} went unnoticed");
-                    let its_line = bytes[..at].iter().rposition(|&b| b == b'\n').unwrap() + 1;
-                    assert_eq!(replayed.tail.whole, its_line as u64);
-                    assert_ne!(replayed.sha256, whole.sha256);
-                }
-                Err(ReplayError::Recording(RecordingError::Damaged { line, .. })) => {
-                    let of_the_byte = records(&bytes[..at]) as u64 + 1;
-                    assert_eq!(line, of_the_byte, "bit {bit} of byte {at}");
-                }
-                Err(ReplayError::Recording(RecordingError::TooNew { .. })) => {
-                    panic!("a flip became a version")
-                }
-                Err(other) => panic!("bit {bit} of byte {at}: {other}"),
-            }
-        }
-    }
+    damage::flipped_bits("a small recording", &recording(), |_| 0..8);
 }
 
 #[test]

@@ -3,6 +3,9 @@
 
 #![allow(dead_code, clippy::unwrap_used, reason = "shared by several test programs, each using a part")]
 
+pub mod damage;
+pub mod stories;
+
 use halfpanel::run::record::{Body, Encoder, Head, Link, Record, Resumed};
 use halfpanel::run::setup::{
     Block, DriftPolicy, Panel, Procedure, Role, Setup, Tile, TileValue, Treatment, Zone,
@@ -109,12 +112,17 @@ pub struct Bench {
     pub bytes: Vec<u8>,
     /// What was said, one sentence a line, each with its time.
     pub said: String,
-    keep_line: bool,
+    /// What was said to programs, one line of JSON each.
+    pub events: Vec<String>,
+    wall: chrono::DateTime<chrono::FixedOffset>,
 }
 
 impl Bench {
     pub fn new(setup: Setup) -> Bench {
-        let head = head(setup);
+        Bench::with_head(head(setup))
+    }
+
+    pub fn with_head(head: Head) -> Bench {
         let run = Run::open(&head).unwrap();
         let mut bench = Bench {
             run,
@@ -123,7 +131,8 @@ impl Bench {
             n: 0,
             bytes: Vec::new(),
             said: String::new(),
-            keep_line: false,
+            events: Vec::new(),
+            wall: head.wall,
         };
         bench.put(Body::Head(Box::new(head)));
         bench.link(true);
@@ -148,6 +157,8 @@ impl Bench {
                 let minutes = self.now_us as f64 / 6e7;
                 let sentence = say::sentence(notice, self.run.ledger());
                 self.said.push_str(&format!("{minutes:.2} {sentence}\n"));
+                let events = say::events(notice, self.run.ledger());
+                self.events.extend(events.iter().map(|event| serde_json::to_string(event).unwrap()));
             }
             Effect::Seal => {
                 self.encoder.begin_group();
@@ -201,15 +212,19 @@ impl Bench {
     }
 
     pub fn resume_after_min(&mut self, minutes: f64, gap_unknown: bool) -> &mut Self {
+        self.resume_with_torn(minutes, gap_unknown, "")
+    }
+
+    /// Takes the run up again; these bytes at the end of the file were torn, and had to be cut off.
+    pub fn resume_with_torn(&mut self, minutes: f64, gap_unknown: bool, torn: &str) -> &mut Self {
         self.wait_min(minutes);
-        let start = chrono::DateTime::parse_from_rfc3339("2026-06-01T09:00:00+02:00").unwrap();
-        let wall = start + chrono::TimeDelta::microseconds(self.now_us as i64);
+        let wall = self.wall + chrono::TimeDelta::microseconds(self.now_us as i64);
         self.put(Body::Resumed(Box::new(Resumed {
             program: "0.1.0".to_owned(),
             wall,
             clock: "boottime".to_owned(),
             gap_unknown,
-            torn: String::new(),
+            torn: torn.to_owned(),
         })));
         self.link(true)
     }
