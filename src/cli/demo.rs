@@ -105,8 +105,11 @@ async fn sit(folder: &Folder, loaded: &LoadedStudy, sitting: &Sitting) -> Result
     let clock = start::simulated_clock(&scenario, starts).map_err(start::StartError::from)?;
     let host = PtyHost::open()?;
     let port = host.path().display().to_string();
-    let link =
-        Link::open(start::settings(&port, &loaded.profile), None).await.map_err(start::StartError::from)?;
+    // The recording may be published: it names no device of this machine.
+    let link = Link::open(start::settings(&port, &loaded.profile), None)
+        .await
+        .map_err(start::StartError::from)?
+        .named("simulated meter on a pseudo-terminal");
     let hand = Hand {
         meter: SimulatedMeter::new(scenario),
         outlet: Outlet::Pty(host),

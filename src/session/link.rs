@@ -169,7 +169,7 @@ impl Link {
         }
     }
 
-    /// The same link under another port name, for [`over`](Self::over) and [`plugged`](Self::plugged).
+    /// The same link under another name in what it tells; the port that is opened stays the same.
     #[must_use]
     pub fn named(mut self, port: impl Into<String>) -> Link {
         self.port = port.into();
