@@ -3,7 +3,7 @@
     python3 check_package.py FOLDER
 
 Exit code: 0 valid, 1 not valid (each error on a line: file, row, field, what), 77 frictionless is missing.
-Tried with frictionless 5.21.0 (PyPI), Python 3.11.
+The version tried stands in requirements.txt; with Python 3.11.
 """
 
 import sys
@@ -11,7 +11,7 @@ import sys
 try:
     from frictionless import Package, system
 except ImportError:
-    print("frictionless is not installed: pip install frictionless==5.21.0", file=sys.stderr)
+    print("frictionless is not installed: pip install -r tests/requirements.txt", file=sys.stderr)
     sys.exit(77)
 
 folder = sys.argv[1].rstrip("/")

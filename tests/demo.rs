@@ -1,6 +1,8 @@
 //! The demo, under its own eyes: through a real pseudo-terminal it gives the tables that stand in
 //! `demo-data/`, and the recordings there give them too.
 
+#![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+
 use halfpanel::tables::Table;
 use std::collections::BTreeMap;
 use std::fs;

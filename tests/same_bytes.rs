@@ -2,6 +2,8 @@
 //! them, wherever and however they are replayed, and damage to them is noticed. `fixtures/README.md` tells
 //! what each is, and how all of it is made anew.
 
+#![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+
 mod common;
 
 use common::damage;
