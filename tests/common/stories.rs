@@ -10,9 +10,12 @@ use halfpanel::units::Geometry;
 /// A story's name, which is that of its file, and the bytes of its recording.
 pub type Story = (&'static str, Vec<u8>);
 
+/// Tells a story on a day of June.
+type Teller = fn(u32) -> Vec<u8>;
+
 /// All stories, in the order of their runs' ids.
 pub fn stories() -> Vec<Story> {
-    let tellers: [(&str, fn(u32) -> Vec<u8>); 10] = [
+    let tellers: [(&str, Teller); 10] = [
         ("proven", proven),
         ("drifted-and-repaired", drifted_and_repaired),
         ("adjusted", adjusted),
