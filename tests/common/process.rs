@@ -262,7 +262,8 @@ impl Hand {
                 self.want = Some(event.clone());
                 self.pressed = false;
             }
-            "refused" => self.pressed = false,
+            // A line that came twice was taken the first time.
+            "refused" if event["why"] != "sequence-repeated" => self.pressed = false,
             "link" => {
                 self.up = event["up"].as_bool().unwrap();
                 self.pressed = false;
