@@ -1,8 +1,9 @@
 //! `halfpanel replay`
 
 use super::{CHECK_FAILED, DONE, Failure, output};
-use crate::run::{Replayed, RunState};
-use crate::session::folder::Folder;
+use crate::run::record::RecordingError;
+use crate::run::{ReplayError, Replayed, RunState};
+use crate::session::folder::{Folder, FolderError};
 use crate::session::results::{self, Comparing, Writing};
 use crate::store::{Disk, RealDisk};
 use std::path::PathBuf;
@@ -34,7 +35,17 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let mut runs: Vec<Replayed> = Vec::new();
     for (i, path) in paths.iter().enumerate() {
         output::progress("replaying", &path.display().to_string(), i + 1, paths.len());
-        let (replayed, _) = folder.replay(path, |_, _, _| {})?;
+        let replayed = match folder.replay(path, |_, _, _| {}) {
+            Ok((replayed, _)) => replayed,
+            // A run that was cut off at its very start has no rows; a file that was named has to be one.
+            Err(FolderError::Replay(ReplayError::Recording(RecordingError::NoHead { .. })))
+                if !arguments.recordings.contains(path) =>
+            {
+                output::remark(format_args!("{}: empty, nothing was taken in it", path.display()));
+                continue;
+            }
+            Err(error) => return Err(error.into()),
+        };
         if !replayed.tail.torn.is_empty() {
             output::remark(format_args!(
                 "{}: a torn tail of {} bytes behind byte {} was left out: it had never been synced, so nothing of it \
