@@ -90,6 +90,10 @@ async fn watch(study: PathBuf, cues: mpsc::UnboundedSender<Cue>) -> Result<(), F
             });
             if let Ok(replayed) = outcome {
                 applied.1 = replayed.records;
+                // One that was over before the hand came needs none; the next run will.
+                if seen == 0 && replayed.run.is_over() {
+                    news.clear();
+                }
                 for cue in news {
                     if cues.send(cue).is_err() {
                         return Ok(());
