@@ -197,6 +197,14 @@ impl Line {
         &self.path
     }
 
+    /// Everything that was written to the other end, once nobody has it open any more.
+    pub fn hear_all(&self) -> String {
+        let mut heard = Vec::new();
+        // The end of it is an error on Linux; what came before is read all the same.
+        let _ = (&self.meter).read_to_end(&mut heard);
+        String::from_utf8(heard).unwrap()
+    }
+
     /// Sends bytes, whether or not anybody reads them.
     pub fn send(&self, bytes: &[u8]) {
         match (&self.meter).write_all(bytes) {
@@ -285,7 +293,11 @@ impl Hand {
 
 /// Follows a run until its standard output closes, answering each wish with the line that `meter` gives.
 /// Returns all events.
-pub fn follow(run: &mut Running, mut send: impl FnMut(&[u8]), mut meter: impl FnMut(&Value) -> Vec<u8>) -> Vec<Value> {
+pub fn follow(
+    run: &mut Running,
+    mut send: impl FnMut(&[u8]),
+    mut meter: impl FnMut(&Value) -> Vec<u8>,
+) -> Vec<Value> {
     let mut hand = Hand::default();
     let mut events = Vec::new();
     while let Some(event) = run.event() {
