@@ -270,8 +270,10 @@ impl Hand {
                 self.want = Some(event.clone());
                 self.pressed = false;
             }
-            // A line that came twice was taken the first time.
-            "refused" if event["why"] != "sequence-repeated" => self.pressed = false,
+            // A line that came twice was taken the first time; one that was cut off waits for the line.
+            "refused" if event["why"] != "sequence-repeated" && event["why"] != "cut-off" => {
+                self.pressed = false;
+            }
             "link" => {
                 self.up = event["up"].as_bool().unwrap();
                 self.pressed = false;
