@@ -158,16 +158,22 @@ fn a_link_in_the_place_of_a_lock_file_is_never_written_through() {
 
 #[cfg(unix)]
 #[test]
-fn a_port_has_one_lock_by_all_its_names_and_a_trap_in_its_place_is_walked_around() {
+fn a_port_has_a_lock_by_its_name_wherever_a_link_leads_and_a_trap_in_its_place_is_walked_around() {
     use std::os::unix::fs::PermissionsExt;
     let folder = tempfile::tempdir().unwrap();
     let (device, link) = (folder.path().join("tty7"), folder.path().join("by-id"));
+    let by_another_way = folder.path().join(".").join("tty7");
     std::fs::write(&device, "").unwrap();
     std::os::unix::fs::symlink(&device, &link).unwrap();
     let (device, link) = (device.to_str().unwrap(), link.to_str().unwrap());
 
     let held = lock::for_port_in(folder.path(), device, "run shed").unwrap();
-    assert_eq!(busy(lock::for_port_in(folder.path(), link, "")).0.note, "run shed");
+    assert_eq!(
+        busy(lock::for_port_in(folder.path(), by_another_way.to_str().unwrap(), "")).0.note,
+        "run shed"
+    );
+    // After an unplugging the link leads to another device, and the device's name to another meter.
+    assert!(lock::for_port_in(folder.path(), link, "").is_ok());
     let mode = std::fs::metadata(held.path()).unwrap().permissions().mode();
     assert_eq!(mode & 0o777, 0o666, "other users must be able to say who they are");
 
@@ -177,7 +183,7 @@ fn a_port_has_one_lock_by_all_its_names_and_a_trap_in_its_place_is_walked_around
     std::os::unix::fs::symlink(device, &path).unwrap();
     let held = lock::for_port_in(folder.path(), device, "run shed").unwrap();
     assert_ne!(held.path(), path);
-    assert_eq!(busy(lock::for_port_in(folder.path(), link, "")).0.note, "run shed");
+    assert_eq!(busy(lock::for_port_in(folder.path(), device, "")).0.note, "run shed");
     assert_eq!(std::fs::read(device).unwrap(), b"");
 }
 

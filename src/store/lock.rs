@@ -171,10 +171,14 @@ fn by(holder: &Holder) -> String {
     if holder.note.is_empty() { who } else { format!("{who}: {}", holder.note) }
 }
 
-/// A file name for a port: links such as `/dev/serial/by-id/…` are followed to the device, and no
-/// two devices get the same name.
+/// A file name for a port by the name it goes by. A link such as `/dev/serial/by-id/…` is not followed
+/// to the device: the link outlives an unplugging, while the device's own name may go to another meter.
+/// That two names lead to one device is seen when the port is opened.
 fn port_lock_name(port: &str) -> String {
-    let real = std::fs::canonicalize(port).unwrap_or_else(|_| PathBuf::from(port));
+    let port = Path::new(port);
+    let folder = port.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let folder = folder.map(|folder| std::fs::canonicalize(folder).unwrap_or_else(|_| folder.to_owned()));
+    let real = folder.unwrap_or_default().join(port.file_name().unwrap_or(port.as_os_str()));
     let mut name = String::from("halfpanel-port");
     for byte in real.as_os_str().as_encoded_bytes() {
         match byte {
