@@ -151,7 +151,8 @@ fn mended(day: u32) -> Vec<u8> {
     bench.press("92.4").press("90.0").word(Word::Undo).press("92.5 92.4");
     bench.press("71.4 68.0").word(Word::Undo).press("71.6");
     bench.press("75.0 79.9").word(Word::Void { placement: None, reason: text("slid; the \"foot\", naß") });
-    bench.press("75.4 71.2 71.3").word(Word::Skip { zone: None, reason: text("scratched, by the mould") });
+    bench.press("75.2");
+    bench.press("71.2 71.3").word(Word::Skip { zone: None, reason: text("scratched, by the mould") });
     bench.press("71.0 71.1").word(Word::Again { zone: Some(text("c1")) }).press("71.5 71.5");
     bench.word(Word::Pause).press("12.3").word(Word::Resume).bytes(b"ERR 7\r\n").press("75.2 75.3");
     bench.press("92.4 92.4 92.4");
