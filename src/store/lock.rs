@@ -223,12 +223,16 @@ mod tests {
 
     #[cfg(unix)]
     #[test]
-    fn a_link_to_a_port_has_the_lock_of_the_port() {
+    fn a_port_is_named_by_its_own_name_however_its_folder_is_reached() {
         let folder = tempfile::tempdir().unwrap();
-        let device = folder.path().join("tty7");
-        let link = folder.path().join("by-id");
+        let (device, link) = (folder.path().join("tty7"), folder.path().join("by-id"));
         std::fs::write(&device, "").unwrap();
         std::os::unix::fs::symlink(&device, &link).unwrap();
-        assert_eq!(port_lock_name(link.to_str().unwrap()), port_lock_name(device.to_str().unwrap()));
+        let name = |path: &Path| port_lock_name(path.to_str().unwrap());
+        assert_ne!(name(&link), name(&device));
+        assert_eq!(
+            name(&folder.path().join("..").join(folder.path().file_name().unwrap()).join("tty7")),
+            name(&device)
+        );
     }
 }
