@@ -208,8 +208,12 @@ fn a_second_run_on_a_study_is_refused_by_name_and_readers_are_not() {
     let study = study_of(&folder, "study");
     let meter = Line::open();
     let first = waiting_run(&study, meter.path());
-    let (_, errors) = halfpanel(on("run", &study), 2);
-    assert!(errors.contains("in use") && errors.contains(&first.pid().to_string()), "{errors}");
+    // By another port, so that it is the study that is in use.
+    let other = Line::open();
+    let port = other.path().as_os_str();
+    let (_, errors) = halfpanel(["run".as_ref(), study.as_os_str(), "--port".as_ref(), port], 2);
+    assert!(errors.contains("the study is in use"), "{errors}");
+    assert!(errors.contains(&first.pid().to_string()), "{errors}");
     assert_eq!(recordings(&study).len(), 1);
     // An open run proves nothing yet, which is a failed check and no refusal.
     let (said, errors) = halfpanel(on("verify", &study), 1);
@@ -242,6 +246,8 @@ fn a_port_that_is_not_there_is_told_with_those_that_are() {
     if there.is_empty() {
         assert!(errors.contains("no other serial port"), "{errors}");
     }
+    // In the message itself: the hint names one of them too.
+    let errors = errors.split("hint: ").next().unwrap();
     for port in there {
         assert!(errors.contains(port.best_name()), "{} is missing: {errors}", port.best_name());
     }
