@@ -232,6 +232,11 @@ fn a_port_that_another_study_reads_is_refused_by_name() {
     let (_, errors) = halfpanel(["run".as_ref(), other.as_os_str(), "--port".as_ref(), port], 2);
     assert!(errors.contains("in use") && errors.contains(&first.pid().to_string()), "{errors}");
     assert!(errors.contains(one.to_str().unwrap()), "{errors}");
+    // By another name of the same device it is found to be taken as well.
+    let name = folder.path().join("by-id");
+    std::os::unix::fs::symlink(meter.path(), &name).unwrap();
+    let (_, errors) = halfpanel(["run".as_ref(), other.as_os_str(), "--port".as_ref(), name.as_os_str()], 2);
+    assert!(errors.contains("in use") && errors.contains(&first.pid().to_string()), "{errors}");
     assert!(recordings(&other).is_empty(), "a run was begun all the same");
 }
 
@@ -403,7 +408,7 @@ fn a_study_changed_after_a_run_is_named_and_changes_no_table() {
     assert!(said.contains("92.4 in the recording, 97.4 in study.toml now"), "{said}");
     let out = folder.path().join("again");
     halfpanel(["replay".as_ref(), study.as_os_str(), "--out".as_ref(), out.as_os_str()], 0);
-    assert_eq!(contents(&out), before);
+    assert!(contents(&out) == before, "the tables in {} differ", out.display());
 }
 
 #[test]
@@ -418,7 +423,7 @@ fn results_that_were_deleted_come_back_byte_for_byte() {
     let (said, _) = halfpanel(on("verify", &study), 1);
     assert!(said.contains("readings.csv:1: differs"), "{said}");
     halfpanel(["replay".as_ref(), study.as_os_str(), "--out".as_ref(), results.as_os_str()], 0);
-    assert_eq!(contents(&results), before);
+    assert!(contents(&results) == before, "the tables do not come back as they were");
     halfpanel(on("verify", &study), 0);
 }
 
