@@ -385,12 +385,13 @@ fn a_flipped_bit_is_named_by_line_and_byte() {
     halfpanel(on("verify", &study), 0);
     let path = &recordings(&study)[0];
     let mut bytes = fs::read(path).unwrap();
-    // In the middle of the fifth line.
+    // In the fourth line, so that 92.4 GU becomes 92.5 GU and all else still fits.
     let ends: Vec<usize> = (0..bytes.len()).filter(|&at| bytes[at] == b'\n').collect();
-    bytes[(ends[3] + ends[4]) / 2] ^= 0x04;
+    let at = bytes[ends[2]..ends[3]].windows(4).position(|w| w == b"92.4").unwrap();
+    bytes[ends[2] + at + 3] ^= 0x01;
     fs::write(path, &bytes).unwrap();
     let (said, _) = halfpanel(on("verify", &study), 1);
-    let place = format!("{}:5: damaged at byte {}", path.display(), ends[3] + 1);
+    let place = format!("{}:4: damaged at byte {}", path.display(), ends[2] + 1);
     assert!(said.contains(&place), "{place} is not in: {said}");
     let (_, errors) = halfpanel(on("replay", &study), 2);
     assert!(errors.contains(&place) && errors.contains("hint: "), "{errors}");
