@@ -10,7 +10,7 @@ use std::time::Duration;
 use tokio::sync::mpsc;
 
 /// A wall clock that is off by more than this was stepped, microseconds.
-const CLOCK_STEP_US: i64 = 2_000_000;
+pub const CLOCK_STEP_US: i64 = 2_000_000;
 
 /// What can be asked of a running session.
 #[derive(Clone, Debug, PartialEq)]

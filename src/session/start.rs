@@ -1,7 +1,7 @@
 //! From a study folder to a running session: a new run, or one taken up where it stopped.
 
 use super::clock::{BadFactor, Clock};
-use super::engine::Session;
+use super::engine::{CLOCK_STEP_US, Session};
 use super::folder::{Folder, FolderError, LoadedStudy, Unfinished};
 use super::hand::{Hand, Outlet};
 use super::link::{FlowControl, Link, LinkProblem, LinkSettings, Parity};
@@ -194,7 +194,8 @@ pub fn take_up(
         program: PROGRAM.to_owned(),
         wall,
         clock: bench.clock.kind().to_owned(),
-        gap_unknown: gap_us < 0,
+        // A wall clock that is slewed back by a little is no reason to read both sides again.
+        gap_unknown: gap_us < -CLOCK_STEP_US,
         torn: bytes_as_text(&replayed.tail.torn),
     };
     let base_us = last_us + u64::try_from(gap_us).unwrap_or(0);
