@@ -7,37 +7,15 @@ use std::time::Duration;
 use serialport::SerialPort;
 use tokio_serial::SerialStream;
 
+pub use crate::meter::{FlowControl, Parity};
 use crate::session::ports;
 use crate::session::ports::Holder;
+
 use crate::session::problem::LinkProblem;
 use crate::session::problem::is_terminal;
 
 /// The most bytes that one event of a link carries.
 pub const MOST_BYTES: usize = 64 * 1024;
-
-/// Parity bit of a serial line.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Parity {
-    /// No parity bit. The driver then drops bytes that it cannot make out.
-    #[default]
-    None,
-    /// An odd number of ones.
-    Odd,
-    /// An even number of ones.
-    Even,
-}
-
-/// Flow control of a serial line.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum FlowControl {
-    /// None.
-    #[default]
-    None,
-    /// XON and XOFF: the bytes 0x11 and 0x13 never reach the program.
-    Software,
-    /// RTS and CTS.
-    Hardware,
-}
 
 /// How a port is opened.
 #[derive(Debug, Clone, PartialEq, Eq)]

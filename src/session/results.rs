@@ -6,6 +6,7 @@
 
 use super::folder::{Folder, FolderError};
 use crate::run::Replayed;
+use crate::run::record::hex;
 use crate::store::{AtomicWriter, Disk, StoreError};
 use crate::tables::{self, RunNote, Table};
 use sha2::{Digest, Sha256};
@@ -302,7 +303,7 @@ fn digest(folder: &Folder, path: &Path) -> Result<String, ResultsError> {
         }
         hash.update(&chunk[..n]);
     }
-    Ok(hash.finalize().iter().map(|b| format!("{b:02x}")).collect())
+    Ok(hex(&hash.finalize()))
 }
 
 /// The note of a run whose tables are there already: its description is written last, so if it names

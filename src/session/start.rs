@@ -4,7 +4,7 @@ use super::clock::{BadFactor, Clock};
 use super::engine::{CLOCK_STEP_US, Session};
 use super::folder::{Folder, FolderError, LoadedStudy, Unfinished};
 use super::hand::{Hand, Outlet};
-use super::link::{FlowControl, Link, LinkProblem, LinkSettings, Parity};
+use super::link::{Link, LinkProblem, LinkSettings};
 use super::recorder::{self, Entry, Recorder, RecorderError, RecorderThread};
 use crate::meter::{self, Profile, Scenario, SimulatedMeter};
 use crate::run::record::{Body, FORMAT, Head, OLDEST_READER, Record, Resumed, bytes_as_text};
@@ -124,17 +124,9 @@ pub fn settings(port: &str, profile: &Profile) -> LinkSettings {
         port: port.to_owned(),
         baud: serial.baud,
         data_bits: serial.data_bits,
-        parity: match serial.parity {
-            meter::Parity::None => Parity::None,
-            meter::Parity::Odd => Parity::Odd,
-            meter::Parity::Even => Parity::Even,
-        },
+        parity: serial.parity,
         stop_bits: serial.stop_bits,
-        flow_control: match serial.flow {
-            meter::FlowControl::None => FlowControl::None,
-            meter::FlowControl::Software => FlowControl::Software,
-            meter::FlowControl::Hardware => FlowControl::Hardware,
-        },
+        flow_control: serial.flow,
         dtr: match serial.dtr {
             meter::Dtr::Leave => None,
             meter::Dtr::On => Some(true),

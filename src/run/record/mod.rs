@@ -131,7 +131,8 @@ pub enum Ending {
 }
 
 /// Bytes as lower-case hexadecimal.
-pub(crate) fn hex(bytes: &[u8]) -> String {
+#[must_use]
+pub fn hex(bytes: &[u8]) -> String {
     bytes
         .iter()
         .flat_map(|b| [b >> 4, b & 15])
