@@ -3,7 +3,7 @@
 use super::presenter::Presenter;
 use super::{CHECK_FAILED, DONE, Failure, output, runtime};
 use crate::meter::Profile;
-use crate::run::{Run, RunState, Setup, Word};
+use crate::run::{Counts, Run, RunState, Setup, Word};
 use crate::session::engine::{Command, Session, Stopped, Told};
 use crate::session::folder::{Folder, LoadedStudy, Unfinished};
 use crate::session::hand::{self, Hand};
@@ -236,7 +236,11 @@ fn finish(
     let (replayed, _) = folder.replay(&folder.recording(id), |_, _, _| {})?;
     let proven = output::is_proven(&replayed);
     if arguments.json {
-        output::line(serde_json::json!({"event": "tables", "path": tables, "proven": proven}));
+        let Counts { lines, refused, ignored } = run.counts();
+        output::line(serde_json::json!({
+            "event": "tables", "path": tables, "proven": proven,
+            "lines": lines, "refused": refused, "ignored": ignored,
+        }));
     } else {
         if stopped == Stopped::Asked {
             output::line(format_args!(
@@ -245,8 +249,24 @@ fn finish(
             ));
         }
         output::results(std::slice::from_ref(&replayed));
-        output::line(format_args!("tables: {}", tables.display()));
+        output::line(count_lines(run.counts()));
+        output::line(format_args!("Tables: {}", tables.display()));
     }
     let over = matches!(stopped, Stopped::Over(RunState::Complete)) && run.is_over();
     Ok(if over && proven { DONE } else { CHECK_FAILED })
+}
+
+/// What became of the meter's lines; nothing is dropped without being counted.
+fn count_lines(counts: Counts) -> String {
+    let Counts { lines, refused, ignored } = counts;
+    let mut text = format!("Lines from the meter: {lines}");
+    if refused > 0 {
+        text.push_str(&format!(
+            ", {refused} of them not taken (each was shown, and stands in the recording)"
+        ));
+    }
+    if ignored > 0 {
+        text.push_str(&format!(", {ignored} passed over as the profile says"));
+    }
+    text
 }
