@@ -3,7 +3,32 @@
 //! answer: never NaN, never infinity, and never a zero that only means "not known".
 //!
 //! Values carry no unit here; a caller that passes gloss units gets gloss units back.
+//!
+//! | question | page |
+//! | --- | --- |
+//! | how large, how scattered? | [`summary`], [`precision`], [`anova`] |
+//! | do two sides differ, by how much? | [`welch`], [`paired`], [`equivalence`] |
+//! | how much is kept? | [`retention`] |
+//! | what could this run have seen at all? | [`power`] |
+//! | many comparisons at once? | [`multiplicity`] |
+//! | is one reading wild? | [`outliers`] |
+//! | how sure is a figure made of several? | [`budget`] |
+//! | does something change with time? | [`line`], [`charts`] |
+//! | distributions that the above need | [`student`], [`noncentral`], [`fisher`] |
 
+pub mod anova;
+pub mod budget;
+pub mod charts;
+pub mod equivalence;
+pub mod fisher;
+pub mod line;
+pub mod multiplicity;
+pub mod noncentral;
+pub mod outliers;
+pub mod paired;
+pub mod power;
+pub mod precision;
+pub mod retention;
 pub mod student;
 pub mod summary;
 pub mod welch;

@@ -74,6 +74,19 @@ pub fn t_two_sided_p(t: f64, df: f64) -> Option<f64> {
     finite(outside(t.abs(), df)).map(|p| p.clamp(0.0, 1.0))
 }
 
+/// The chance of a t of at least this much, one-sided. `None` as for [`t_two_sided_p`].
+///
+/// ```
+/// use halfpanel::stats::student::t_upper_tail;
+/// assert_eq!(t_upper_tail(1.0, 1.0).map(|p| format!("{p:.6}")).as_deref(), Some("0.250000"));
+/// assert_eq!(t_upper_tail(-1.0, 1.0).map(|p| format!("{p:.6}")).as_deref(), Some("0.750000"));
+/// ```
+#[must_use]
+pub fn t_upper_tail(t: f64, df: f64) -> Option<f64> {
+    let half = 0.5 * t_two_sided_p(t, df)?;
+    Some(if t > 0.0 { half } else { 1.0 - half })
+}
+
 fn valid(df: f64) -> bool {
     df.is_finite() && df >= LEAST_DF
 }
