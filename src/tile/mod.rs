@@ -2,5 +2,8 @@
 //! two checks; when to ask for one is the run's business.
 
 mod check;
+pub mod gloss_scale;
+pub mod history;
+pub mod linearity;
 
 pub use check::{CheckVerdict, GeometryCheck, TileRule, drift_gu, holds};
