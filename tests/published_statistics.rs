@@ -1,38 +1,22 @@
 //! The statistics against figures that others published. Each file in `fixtures/published/` names its
 //! sources beside the figures; its README says how sure they are.
 
+mod published;
+
+use halfpanel::stats::charts::lag1_autocorrelation;
 use halfpanel::stats::student::t_quantile;
 use halfpanel::stats::student::t_two_sided_p;
 use halfpanel::stats::summary;
 use halfpanel::stats::welch::CONFIDENCE;
 use halfpanel::stats::welch::Interval;
 use halfpanel::stats::welch::welch;
+use published::close;
+use published::close_relative;
+use published::digits;
+use published::half_of_decimal;
+use published::published;
 use serde::Deserialize;
-use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
-use std::fs;
-
-fn published<T: DeserializeOwned>(file: &str) -> T {
-    let path = format!("{}/fixtures/published/{file}", env!("CARGO_MANIFEST_DIR"));
-    let text = fs::read_to_string(&path).unwrap_or_else(|error| panic!("{path}: {error}"));
-    toml::from_str(&text).unwrap_or_else(|error| panic!("{path}: {error}"))
-}
-
-/// Correct decimal digits, the measure that NIST proposes for its reference data sets.
-fn digits(found: f64, certified: f64) -> f64 {
-    -((found - certified) / certified).abs().log10()
-}
-
-#[track_caller]
-fn close(what: &str, found: Option<f64>, expected: f64, tolerance: f64) {
-    let found = found.unwrap_or_else(|| panic!("{what}: nothing for {expected}"));
-    assert!((found - expected).abs() <= tolerance, "{what}: {found} for {expected}, allowed {tolerance:e}");
-}
-
-#[track_caller]
-fn close_relative(what: &str, found: Option<f64>, expected: f64, tolerance: f64) {
-    close(what, found, expected, tolerance * expected.abs());
-}
 
 // NIST StRD (Statistical Reference Datasets), univariate summary statistics.
 
@@ -40,6 +24,7 @@ fn close_relative(what: &str, found: Option<f64>, expected: f64, tolerance: f64)
 struct Strd {
     mean: f64,
     sd: f64,
+    r1: f64,
     attainable_digits_mean_sd_r1: [f64; 3],
     #[serde(flatten)]
     values: StrdValues,
@@ -67,18 +52,20 @@ impl StrdValues {
 }
 
 #[test]
-fn mean_and_standard_deviation_reach_the_digits_that_nist_certified() {
+fn mean_scatter_and_autocorrelation_reach_the_digits_that_nist_certified() {
     let sets: BTreeMap<String, toml::Value> = published("strd_univariate.toml");
     let sets = sets.into_iter().filter(|(_, set)| set.is_table());
     let mut count = 0;
     for (name, set) in sets {
         let set: Strd = set.try_into().unwrap_or_else(|error| panic!("{name}: {error}"));
         let values = set.values.list();
-        let [mean_digits, sd_digits, _] = set.attainable_digits_mean_sd_r1;
+        let [mean_digits, sd_digits, r1_digits] = set.attainable_digits_mean_sd_r1;
         let mean = digits(summary::mean(&values).unwrap(), set.mean);
         let sd = digits(summary::standard_deviation(&values).unwrap(), set.sd);
         assert!(mean >= mean_digits - 1.0, "{name}: mean to {mean} digits of {mean_digits}");
         assert!(sd >= sd_digits - 1.0, "{name}: standard deviation to {sd} digits of {sd_digits}");
+        let r1 = digits(lag1_autocorrelation(&values).unwrap(), set.r1);
+        assert!(r1 >= r1_digits - 1.5, "{name}: autocorrelation to {r1} digits of {r1_digits}");
         count += 1;
     }
     assert_eq!(count, 9, "NIST gives nine data sets");
@@ -130,12 +117,6 @@ struct TTable {
 struct TTableRow {
     df: f64,
     t: Vec<f64>,
-}
-
-/// Half of the last digit of a figure printed to so many decimals.
-fn half_of_decimal(decimals: i32) -> f64 {
-    // A hair more, since a printed figure is itself not exact in binary.
-    0.500_001 * 10_f64.powi(-decimals)
 }
 
 #[test]

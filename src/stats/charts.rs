@@ -113,11 +113,13 @@ fn mean_moving_range(values: &[f64]) -> Option<f64> {
     mean(&moving_ranges(values)?)
 }
 
-/// Upper limit of the moving range, 3.267 × its mean over the baseline; the lower is 0. `None` below
-/// two values or for one that is not finite.
+/// Upper limit of the moving range, 3.267 × its mean over the baseline; the lower is 0. A least sigma
+/// is a floor to that mean, as in [`Limits::from_baseline`]. `None` below two values or for a figure
+/// that cannot be one.
 #[must_use]
-pub fn moving_range_limit(baseline: &[f64]) -> Option<f64> {
-    finite(D4_OF_TWO * mean_moving_range(baseline)?)
+pub fn moving_range_limit(baseline: &[f64], least_sigma: Option<f64>) -> Option<f64> {
+    let least = D2_OF_TWO * least_sigma.unwrap_or(0.0);
+    finite(D4_OF_TWO * mean_moving_range(baseline)?.max(least)).filter(|_| least >= 0.0)
 }
 
 /// Upper limit of one check's own scatter, given the pooled scatter of the baseline: √F × pooled, F at

@@ -16,7 +16,7 @@ use crate::units::PerGeometry;
 /// Refractive index of the glass that is 100 GU.
 pub const INDEX_OF_100_GU: f64 = 1.567;
 /// Glass of tiles lies between these; at 85° the gloss hardly rises any more towards the upper one.
-const INDICES: std::ops::RangeInclusive<f64> = 1.3..=1.8;
+const INDICES: std::ops::RangeInclusive<f64> = 1.3..=1.85;
 /// Halvings of the range of indices until neighbours are one rounding apart.
 const HALVINGS: u32 = 60;
 
@@ -48,7 +48,7 @@ pub fn gloss_of_index_gu(index: f64, geometry: Geometry) -> Option<f64> {
 }
 
 /// Refractive index of polished black glass of this gloss, GU. `None` where no glass between 1.3 and
-/// 1.8 has it. At 85° it is known poorly: 0.1 GU stand for 0.008.
+/// 1.85 has it. At 85° it is known poorly: 0.1 GU stand for 0.008.
 #[must_use]
 pub fn index_of_gloss(gloss_gu: f64, geometry: Geometry) -> Option<f64> {
     let (mut low, mut high) = (*INDICES.start(), *INDICES.end());

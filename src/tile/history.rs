@@ -63,8 +63,8 @@ pub fn chart(opening_deviations_gu: &[f64], rule: &ChartRule) -> Result<History,
     let mut signals = western_electric(later, &limits);
     signals.iter_mut().for_each(|signal| signal.index += rule.baseline);
     let moving_ranges_gu = moving_ranges(opening_deviations_gu).ok_or(WhyNoChart::OutOfRange)?;
-    let least = rule.least_sigma_gu.map_or(0.0, |sigma| sigma * 3.0 * 2_f64.sqrt());
-    let moving_range_limit_gu = moving_range_limit(baseline).ok_or(WhyNoChart::OutOfRange)?.max(least);
+    let moving_range_limit_gu =
+        moving_range_limit(baseline, rule.least_sigma_gu).ok_or(WhyNoChart::OutOfRange)?;
     let jumps = (rule.baseline..opening_deviations_gu.len())
         .filter(|index| moving_ranges_gu[index - 1] > moving_range_limit_gu);
     let jumps = jumps.collect();
