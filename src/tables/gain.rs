@@ -11,6 +11,28 @@ use crate::units::Gloss;
 
 const HOUR_US: f64 = 3.6e9;
 
+/// The brackets of a run, for readings that go by in their order: a search for each takes longer.
+pub(super) struct Brackets<'l> {
+    present: Option<&'l Bracket>,
+    coming: std::slice::Iter<'l, Bracket>,
+}
+
+impl<'l> Brackets<'l> {
+    pub(super) fn of(ledger: &'l Ledger) -> Brackets<'l> {
+        Brackets { present: None, coming: ledger.brackets.iter() }
+    }
+
+    /// The bracket in which a reading lies, as [`Ledger::bracket_of`]; never asked for an earlier one.
+    pub(super) fn at(&mut self, reading: usize) -> Option<&'l Bracket> {
+        while let Some(next) = self.coming.as_slice().first()
+            && next.first_reading as usize <= reading
+        {
+            self.present = self.coming.next();
+        }
+        self.present
+    }
+}
+
 /// The two checks of a bracket; the second is absent while the bracket is open.
 pub(super) fn checks<'l>(ledger: &'l Ledger, bracket: &Bracket) -> (Option<&'l Check>, Option<&'l Check>) {
     let check = |index: u32| ledger.checks.get(index as usize);

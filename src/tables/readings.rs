@@ -2,8 +2,10 @@
 
 use super::cells::Flags;
 use super::cells::Rows;
+use super::gain::Brackets;
 use super::gain::corrected_gu;
 use super::times::Times;
+use crate::run::Bracket;
 use crate::run::CheckKind;
 use crate::run::Ledger;
 use crate::run::Reading;
@@ -15,6 +17,7 @@ use std::io;
 pub(super) fn write(ledger: &Ledger, rows: &mut Rows<'_>) -> io::Result<()> {
     let mut times = Times::new(ledger);
     let mut flags = Flags::default();
+    let mut brackets = Brackets::of(ledger);
     for (index, reading) in ledger.readings.iter().enumerate() {
         rows.text(&ledger.id)?;
         rows.integer(index as u64 + 1)?;
@@ -33,7 +36,7 @@ pub(super) fn write(ledger: &Ledger, rows: &mut Rows<'_>) -> io::Result<()> {
         rows.integer(reading.repeat.into())?;
         rows.text(reading.geometry.text())?;
         rows.decimal(reading.gloss.decimal())?;
-        rows.figure(corrected(ledger, index, reading))?;
+        rows.figure(corrected(ledger, brackets.at(index), reading))?;
         rows.text(status(reading.status).text())?;
         collect_flags(ledger, reading, &mut flags);
         rows.text(flags.as_str())?;
@@ -58,10 +61,10 @@ fn status(status: Status) -> Status {
     if status == Status::Pending { Status::NotProven } else { status }
 }
 
-fn corrected(ledger: &Ledger, index: usize, reading: &Reading) -> Option<f64> {
+fn corrected(ledger: &Ledger, bracket: Option<&Bracket>, reading: &Reading) -> Option<f64> {
     match reading.spot {
         Spot::Tile { .. } => None,
-        Spot::Zone { .. } => corrected_gu(ledger, ledger.bracket_of(index)?, reading),
+        Spot::Zone { .. } => corrected_gu(ledger, bracket?, reading),
     }
 }
 

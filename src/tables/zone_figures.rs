@@ -2,6 +2,7 @@
 //! zone is worth. In two passes over the readings; beside the ledger only the values of the zones
 //! that are being read at the same time are held.
 
+use super::gain::Brackets;
 use super::gain::corrected_gu;
 use crate::run::Bracket;
 use crate::run::Ledger;
@@ -73,13 +74,15 @@ impl<'l> Zones<'l> {
         let mut cells: Vec<Cell<'l>> = Vec::new();
         cells.resize_with(ledger.setup.zones.len() * geometries, Cell::default);
         let mut figures: Vec<Option<ZoneFigures<'l>>> = vec![None; cells.len()];
+        let mut brackets = Brackets::of(ledger);
         for (index, reading) in ledger.readings.iter().enumerate() {
             let Spot::Zone { zone, attempt } = reading.spot else { continue };
             let zone = usize::from(zone);
+            let bracket = brackets.at(index);
             let Some(choice) = choices.get(zone).filter(|c| c.chosen() == Some(attempt)) else { continue };
             let at = ledger.setup.geometries.iter().position(|&g| g == reading.geometry);
             if let Some(at) = at {
-                cells[zone * geometries + at].take_in(ledger, index, reading);
+                cells[zone * geometries + at].take_in(ledger, bracket, reading);
             }
             if choice.last() == Some(index) {
                 settle(ledger, zone, &mut cells, &mut figures);
@@ -193,7 +196,7 @@ struct Cell<'l> {
 }
 
 impl<'l> Cell<'l> {
-    fn take_in(&mut self, ledger: &'l Ledger, index: usize, reading: &Reading) {
+    fn take_in(&mut self, ledger: &'l Ledger, bracket: Option<&'l Bracket>, reading: &Reading) {
         if reading.status == Status::Voided {
             self.voided += 1;
         }
@@ -203,7 +206,7 @@ impl<'l> Cell<'l> {
         self.raw.push(reading.gloss.to_f64());
         self.drifted |= reading.status == Status::Drifted;
         self.unproven |= reading.status != Status::Proven;
-        let Some(bracket) = ledger.bracket_of(index) else { return };
+        let Some(bracket) = bracket else { return };
         if self.brackets.last().is_none_or(|last| *last != bracket) {
             self.brackets.push(bracket);
         }

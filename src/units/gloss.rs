@@ -44,6 +44,13 @@ impl Gloss {
     /// The nearest binary double, for averages.
     #[must_use]
     pub fn to_f64(self) -> f64 {
+        const POWERS: [f64; 10] = [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9];
+        // Both are exact doubles, and so the quotient is the nearest one. Every value of a meter is such.
+        if let (Ok(mantissa), Some(power)) =
+            (i32::try_from(self.0.mantissa()), POWERS.get(self.0.scale() as usize))
+        {
+            return f64::from(mantissa) / power;
+        }
         // A plain decimal of 20 characters is always finite.
         self.0.to_f64().unwrap_or(f64::NAN)
     }
@@ -104,6 +111,16 @@ mod tests {
         for text in ["0", "85.3", "85.30", "-0.1", "1999.99", "085.3"] {
             let kept = Gloss::parse(text).unwrap().to_string();
             assert_eq!(kept.trim_start_matches('0'), text.trim_start_matches('0').trim_start_matches('+'));
+        }
+    }
+
+    #[test]
+    fn the_double_is_the_one_that_the_compiler_reads_in_the_same_digits() {
+        for (text, double) in
+            [("85.3", 85.3), ("-0.1", -0.1), ("0.0", 0.0), ("1999.99", 1999.99), ("2.000000001", 2.000000001)]
+        {
+            let read = Gloss::parse(text).unwrap().to_f64();
+            assert!((read - double).abs() < f64::MIN_POSITIVE, "{text} became {read:?}");
         }
     }
 
