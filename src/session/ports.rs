@@ -114,7 +114,9 @@ fn stable_links(folder: &Path) -> BTreeMap<PathBuf, String> {
 }
 
 /// The processes other than this one that have the device at `path` open, by process id. Processes that
-/// this user may not look into are left out, and so the list may be empty for a port that is held.
+/// this user may not look into are left out, and so the list may be empty for a port that is held. Who
+/// has the far end of a pseudo-terminal is the meter and not a rival, and is left out too: many programs
+/// that stand in for a meter keep both ends open, so that theirs outlives whoever reads the other.
 pub fn who_holds(path: &Path) -> Vec<Holder> {
     let Some(device) = Device::at(path) else { return Vec::new() };
     let Ok(processes) = fs::read_dir("/proc") else { return Vec::new() };
@@ -141,21 +143,38 @@ impl Device {
         meta.file_type().is_char_device().then(|| Device { number: meta.rdev(), file_system: meta.dev() })
     }
 
+    fn is_pseudo_terminal(&self) -> bool {
+        (136..=143).contains(&rustix::fs::major(self.number))
+    }
+
     fn is_same_as(&self, other: &Device) -> bool {
         // Pseudo-terminals are numbered anew within each container, so that equal numbers (majors 136 to
         // 143 on Linux) mean the same one only within one file system. Other devices may have many nodes.
-        let pseudo_terminal = (136..=143).contains(&rustix::fs::major(self.number));
-        self.number == other.number && (!pseudo_terminal || self.file_system == other.file_system)
+        self.number == other.number && (!self.is_pseudo_terminal() || self.file_system == other.file_system)
     }
 }
 
 fn holds(pid: u32, device: &Device) -> bool {
     let Ok(open) = fs::read_dir(format!("/proc/{pid}/fd")) else { return false };
-    open.flatten().any(|entry| {
-        // The text of the link is asked first: looking at the file itself may hang on a dead network disk.
-        let under_dev = fs::read_link(entry.path()).is_ok_and(|to| to.starts_with("/dev"));
-        under_dev && Device::at(&entry.path()).is_some_and(|d| d.is_same_as(device))
-    })
+    // The text of the link is asked first: looking at the file itself may hang on a dead network disk.
+    let under_dev: Vec<PathBuf> = open
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|path| fs::read_link(path).is_ok_and(|to| to.starts_with("/dev")))
+        .collect();
+    let has_it = |path: &PathBuf| Device::at(path).is_some_and(|d| d.is_same_as(device));
+    under_dev.iter().any(has_it) && !under_dev.iter().any(|path| is_far_end(pid, path, device))
+}
+
+/// Whether an open file is the master of this pseudo-terminal: the system tells its number with the file.
+fn is_far_end(pid: u32, path: &Path, device: &Device) -> bool {
+    let Some(number) = path.file_name().and_then(|name| name.to_str()) else { return false };
+    let is_master = || fs::read_link(path).is_ok_and(|to| to.ends_with("ptmx"));
+    let index = || {
+        let told = fs::read_to_string(format!("/proc/{pid}/fdinfo/{number}")).ok()?;
+        told.lines().find_map(|line| line.strip_prefix("tty-index:")?.trim().parse::<u32>().ok())
+    };
+    device.is_pseudo_terminal() && is_master() && index() == Some(rustix::fs::minor(device.number))
 }
 
 fn program_of(pid: u32) -> String {
