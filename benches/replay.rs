@@ -54,7 +54,9 @@ mod frozen {
         csv.write_field(number).unwrap();
         csv.write_field("2026-06-01T09:00:00.000+02:00").unwrap();
         csv.write_field("123456.7890").unwrap();
-        for text in ["zone", "P1", "C1", "control", "", "cured", "12345", "60", "70.3", "70.2924", "proven", ""] {
+        for text in
+            ["zone", "P1", "C1", "control", "", "cured", "12345", "60", "70.3", "70.2924", "proven", ""]
+        {
             csv.write_field(text).unwrap();
         }
         csv.write_field(number).unwrap();

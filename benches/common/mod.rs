@@ -62,8 +62,11 @@ pub struct Used {
     pub peak_kib: u64,
 }
 
-/// Waits for a child, looking at its memory every two milliseconds. The high-water mark never falls, so
-/// the last look misses only what the last two milliseconds added.
+/// How often a child is looked at; its times of day are right to this much.
+const LOOK_EVERY: Duration = Duration::from_micros(500);
+
+/// Waits for a child and looks at its memory meanwhile. The high-water mark never falls, so the last
+/// look misses only what was added after it.
 pub fn wait_measured(mut child: Child, since: Instant) -> Used {
     let pid = child.id();
     let own = rustix::process::Pid::from_child(&child);
@@ -77,7 +80,7 @@ pub fn wait_measured(mut child: Child, since: Instant) -> Used {
         if rustix::process::waitid(rustix::process::WaitId::Pid(own), options).unwrap().is_some() {
             break;
         }
-        std::thread::sleep(Duration::from_millis(2));
+        std::thread::sleep(LOOK_EVERY);
     }
     used.wall_s = since.elapsed().as_secs_f64();
     used.cpu_s = cpu_s(pid);
@@ -183,4 +186,31 @@ impl Recording {
         self.encoder.begin_group();
         self.encoder.push(self.at_us, Body::Seal(String::new()), &mut self.text);
     }
+}
+
+/// A study with more room than a bench can fill: 120 zones of 10,000 readings each, and no interim check.
+/// Its shipped profile is `semicolon-numbered`, and its tile has 92.4 GU at 60 degrees.
+pub fn write_study(folder: &Path) {
+    let names = |side: &str| (1..=60).map(|n| format!("\"{side}{n}\"")).collect::<Vec<_>>().join(", ");
+    let row = |side: &str, y_mm: u32| {
+        format!("[[panel.row]]\nnames = [{}]\ny_mm = {y_mm}\nheight_mm = 60\n", names(side))
+    };
+    let text = format!(
+        "name = \"More zones than time\"\n\
+         [meter]\nport = \"/dev/ttyUSB0\"\nprofile = \"semicolon-numbered\"\n\
+         [tile]\nname = \"Black glass\"\ntolerance_gu = 1.0\nspread_limit_gu = 0.5\n\
+         [[tile.value]]\ngeometry_deg = 60\nassigned_gu = 92.4\n\
+         [procedure]\ngeometries = [60]\nreadings_per_zone = 10000\norder = \"mirror\"\ntile_readings = 3\n\
+         drift_limit_gu = 0.3\nlongest_pause_min = 60\n\
+         [[panel]]\nid = \"P1\"\nwidth_mm = 900\nheight_mm = 200\nsubstrate = \"gelcoat\"\n\
+         control = [{}]\n{}{}\
+         [[treatment]]\ncode = \"T1\"\nname = \"Slipway Wax Paste\"\n\
+         [[patch]]\ntreatment = \"T1\"\npanel = \"P1\"\nzones = [{}]\n",
+        names("C"),
+        row("C", 20),
+        row("A", 120),
+        names("A"),
+    );
+    std::fs::create_dir_all(folder).unwrap();
+    std::fs::write(folder.join("study.toml"), text).unwrap();
 }

@@ -1,0 +1,92 @@
+//! `halfpanel run` with a meter that says nothing: how soon it is ready, how much memory it has, and how
+//! often it wakes up for nothing. `cargo bench --bench idle`.
+
+#![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "a bench")]
+
+mod common;
+
+use common::{Board, HALFPANEL, median, status_kib};
+use rustix::fd::OwnedFd;
+use rustix::pty::OpenptFlags;
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Child, ChildStdout, Command, Stdio};
+use std::time::{Duration, Instant};
+
+const STARTS: usize = 21;
+const IDLE: Duration = Duration::from_secs(5);
+
+fn main() {
+    let folder = tempfile::tempdir().unwrap();
+    let (_meter, port) = silent_meter();
+    let mut board = Board::default();
+    let mut ready: Vec<f64> = (0..STARTS).map(|n| start(folder.path(), n, &port).2).collect();
+    board.put("start to `link` event", median(&mut ready), "ms", Some(50.0));
+
+    let (running, out, _) = start(folder.path(), STARTS, &port);
+    std::thread::sleep(Duration::from_secs(1));
+    let pid = running.0.id();
+    let before = wakes(pid);
+    std::thread::sleep(IDLE);
+    let woken = wakes(pid) - before;
+    let mib = |key| status_kib(pid, key).unwrap() as f64 / 1024.0;
+    board.put("idle memory (VmRSS)", mib("VmRSS:"), "MiB", Some(8.0));
+    board.put("  of which its own (RssAnon)", mib("RssAnon:"), "MiB", None);
+    board.put("voluntary context switches in 5 s, all threads", woken as f64, "", Some(0.0));
+    drop(out);
+    drop(running);
+    board.print();
+}
+
+/// Ended when dropped.
+struct Running(Child);
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        self.0.kill().unwrap();
+        self.0.wait().unwrap();
+    }
+}
+
+/// A pseudo-terminal on which nobody says anything, and the name of the end to open.
+fn silent_meter() -> (OwnedFd, String) {
+    let master = rustix::pty::openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
+    rustix::pty::grantpt(&master).unwrap();
+    rustix::pty::unlockpt(&master).unwrap();
+    let name = rustix::pty::ptsname(&master, Vec::new()).unwrap().into_string().unwrap();
+    (master, name)
+}
+
+/// Starts a run of a fresh study, and gives the time until it said that the meter's line is open, ms.
+fn start(folder: &Path, n: usize, port: &str) -> (Running, BufReader<ChildStdout>, f64) {
+    let study = folder.join(n.to_string());
+    common::write_study(&study);
+    let started = Instant::now();
+    let child = Command::new(HALFPANEL)
+        .arg("run")
+        .arg(&study)
+        .args(["--json", "--port", port])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut running = Running(child);
+    let mut out = BufReader::new(running.0.stdout.take().unwrap());
+    let mut line = String::new();
+    while !line.contains("\"event\":\"link\"") {
+        line.clear();
+        assert!(out.read_line(&mut line).unwrap() > 0, "it ended before its link was up");
+    }
+    (running, out, started.elapsed().as_secs_f64() * 1e3)
+}
+
+/// How often any thread of a process gave up the processor by itself, that is: has slept and woken.
+fn wakes(pid: u32) -> u64 {
+    let tasks = std::fs::read_dir(format!("/proc/{pid}/task")).unwrap();
+    let of_task = |task: std::io::Result<std::fs::DirEntry>| {
+        let status = std::fs::read_to_string(task.unwrap().path().join("status")).unwrap();
+        let line = status.lines().find_map(|line| line.strip_prefix("voluntary_ctxt_switches:")).unwrap();
+        line.trim().parse::<u64>().unwrap()
+    };
+    tasks.map(of_task).sum()
+}
