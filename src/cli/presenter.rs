@@ -13,9 +13,12 @@ use tokio::sync::mpsc;
 /// How often the clock on the screen is drawn.
 const MOMENT: Duration = Duration::from_secs(1);
 
+/// Bytes of events that may wait for the end of a batch: a batch can hold tens of thousands.
+const MOST_WAITING: usize = 64 * 1024;
+
 /// How the run is shown.
 pub enum Presenter {
-    /// One event a line.
+    /// One event a line; the lines wait for the end of their batch.
     Json(BufWriter<Stdout>),
     /// Sentences.
     Plain,
@@ -35,7 +38,7 @@ impl Presenter {
     /// The way that was asked for, or that fits where standard output goes.
     pub fn new(json: bool, plain: bool) -> std::io::Result<Presenter> {
         if json {
-            return Ok(Presenter::Json(BufWriter::new(std::io::stdout())));
+            return Ok(Presenter::Json(BufWriter::with_capacity(MOST_WAITING, std::io::stdout())));
         }
         if plain || !std::io::stdout().is_terminal() {
             return Ok(Presenter::Plain);

@@ -4,7 +4,8 @@ use super::ledger::{CheckKind, Ledger, RunState, Spot, Status};
 use super::notice::{Advice, NewSitting, NotNow, Notice, Want};
 use crate::meter::{Refusal, Seen};
 use crate::tile::CheckVerdict;
-use serde::Serialize;
+use crate::units::Gloss;
+use serde::{Serialize, Serializer};
 
 /// A notice as one line of JSON: `event` says which it is, zones go by panel and name.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -13,20 +14,21 @@ use serde::Serialize;
     missing_docs,
     reason = "the keys are described in protocol-notes/run-events.md, which a test holds against them"
 )]
-pub enum Event {
+pub enum Event<'l> {
     Reading {
         record: u32,
         order: u64,
         elapsed_s: f64,
         kind: &'static str,
         #[serde(skip_serializing_if = "Option::is_none")]
-        panel: Option<String>,
+        panel: Option<&'l str>,
         #[serde(skip_serializing_if = "Option::is_none")]
-        zone: Option<String>,
+        zone: Option<&'l str>,
         placement: u32,
         repeat: u32,
         geometry_deg: u16,
-        gloss_gu: String,
+        #[serde(serialize_with = "as_printed")]
+        gloss_gu: Gloss,
         status: &'static str,
     },
     Check {
@@ -37,7 +39,7 @@ pub enum Event {
     Bracket {
         status: &'static str,
         #[serde(skip_serializing_if = "Vec::is_empty")]
-        again: Vec<ZoneName>,
+        again: Vec<ZoneName<'l>>,
         says: String,
     },
     Next {
@@ -46,9 +48,9 @@ pub enum Event {
         #[serde(skip_serializing_if = "Option::is_none")]
         kind: Option<&'static str>,
         #[serde(skip_serializing_if = "Option::is_none")]
-        panel: Option<String>,
+        panel: Option<&'l str>,
         #[serde(skip_serializing_if = "Option::is_none")]
-        zone: Option<String>,
+        zone: Option<&'l str>,
         #[serde(skip_serializing_if = "Option::is_none")]
         repeat: Option<u32>,
         #[serde(skip_serializing_if = "Option::is_none")]
@@ -65,7 +67,7 @@ pub enum Event {
         #[serde(skip_serializing_if = "Option::is_none")]
         placement: Option<u32>,
         #[serde(skip_serializing_if = "Vec::is_empty")]
-        zones: Vec<ZoneName>,
+        zones: Vec<ZoneName<'l>>,
         says: String,
     },
     Link {
@@ -91,22 +93,31 @@ pub struct CheckedGeometry {
 
 /// A zone by its panel and name.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct ZoneName {
+pub struct ZoneName<'l> {
     /// Panel.
-    pub panel: String,
+    pub panel: &'l str,
     /// Zone.
-    pub zone: String,
+    pub zone: &'l str,
+}
+
+/// A value with its digits, as text.
+fn as_printed<S: Serializer>(gloss: &Gloss, serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_str(gloss)
 }
 
 /// The events that a notice comes to: one for each geometry of a placement, else one.
 #[must_use]
-pub fn events(notice: &Notice, ledger: &Ledger) -> Vec<Event> {
+pub fn events<'l>(notice: &Notice, ledger: &'l Ledger) -> Vec<Event<'l>> {
+    // The commonest by far, and it carries no sentence.
+    if let Notice::Taken { first, count } = notice {
+        return (*first..first + count).map(|index| reading_event(ledger, index)).collect();
+    }
     let says = sentence(notice, ledger);
     let told = |what, placement, zones: &[usize]| {
         vec![Event::Told { what, placement, zones: names(ledger, zones), says: says.clone() }]
     };
     match notice {
-        Notice::Taken { first, count } => (*first..first + count).map(|i| reading_event(ledger, i)).collect(),
+        Notice::Taken { .. } => Vec::new(),
         Notice::CheckDone { check } => vec![check_event(ledger, *check)],
         Notice::BracketEnded { bracket, again } => vec![Event::Bracket {
             status: ledger.brackets[*bracket].status.text(),
@@ -137,16 +148,16 @@ pub fn events(notice: &Notice, ledger: &Ledger) -> Vec<Event> {
     }
 }
 
-fn names(ledger: &Ledger, zones: &[usize]) -> Vec<ZoneName> {
+fn names<'l>(ledger: &'l Ledger, zones: &[usize]) -> Vec<ZoneName<'l>> {
     zones.iter().map(|&zone| name(ledger, zone)).collect()
 }
 
-fn name(ledger: &Ledger, zone: usize) -> ZoneName {
+fn name(ledger: &Ledger, zone: usize) -> ZoneName<'_> {
     let at = &ledger.setup.zones[zone];
-    ZoneName { panel: ledger.setup.panels[at.panel].id.clone(), zone: at.name.clone() }
+    ZoneName { panel: &ledger.setup.panels[at.panel].id, zone: &at.name }
 }
 
-fn reading_event(ledger: &Ledger, index: usize) -> Event {
+fn reading_event(ledger: &Ledger, index: usize) -> Event<'_> {
     let reading = &ledger.readings[index];
     let (kind, spot) = match reading.spot {
         Spot::Tile { check } => (ledger.checks[check as usize].kind.text(), None),
@@ -163,12 +174,12 @@ fn reading_event(ledger: &Ledger, index: usize) -> Event {
         placement: reading.placement,
         repeat: reading.repeat,
         geometry_deg: reading.geometry.degrees(),
-        gloss_gu: reading.gloss.to_string(),
+        gloss_gu: reading.gloss,
         status: reading.status.text(),
     }
 }
 
-fn check_event(ledger: &Ledger, check: usize) -> Event {
+fn check_event(ledger: &Ledger, check: usize) -> Event<'_> {
     let check = &ledger.checks[check];
     let geometries = check.geometries.iter().map(|(geometry, g)| CheckedGeometry {
         geometry_deg: geometry.degrees(),
@@ -186,7 +197,7 @@ fn four_decimals(value: f64) -> f64 {
     (value * 1e4).round() / 1e4
 }
 
-fn want_event(ledger: &Ledger, want: Want, says: String) -> Event {
+fn want_event(ledger: &Ledger, want: Want, says: String) -> Event<'_> {
     let mut next = Next::default();
     let what = match want {
         Want::Tile { kind, reading, of, .. } => {
@@ -207,10 +218,10 @@ fn want_event(ledger: &Ledger, want: Want, says: String) -> Event {
 }
 
 #[derive(Default)]
-struct Next {
+struct Next<'l> {
     kind: Option<&'static str>,
-    panel: Option<String>,
-    zone: Option<String>,
+    panel: Option<&'l str>,
+    zone: Option<&'l str>,
     repeat: Option<u32>,
     of: Option<u32>,
 }

@@ -97,8 +97,7 @@ fn decode_plain_bytes(json: &[u8], bytes: &mut Vec<u8>) -> Option<(u32, u64, u32
     let (g, rest) = number(rest.strip_prefix(b",\"g\":")?)?;
     let mut text = rest.strip_prefix(b",\"k\":\"bytes\",\"d\":\"")?.strip_suffix(b"\"}")?;
     bytes.clear();
-    while let Some(special) = text.iter().position(|b| !matches!(b, b' '..=b'~') || matches!(b, b'"' | b'\\'))
-    {
+    while let Some(special) = text.iter().position(|&b| !is_plain(b)) {
         let meant = match (text[special], text.get(special + 1)?) {
             (b'\\', b'n') => b'\n',
             (b'\\', b'r') => b'\r',
@@ -112,6 +111,11 @@ fn decode_plain_bytes(json: &[u8], bytes: &mut Vec<u8>) -> Option<(u32, u64, u32
     }
     bytes.extend_from_slice(text);
     Some((u32::try_from(n).ok()?, t, u32::try_from(g).ok()?))
+}
+
+/// Whether a byte stands in a JSON string as itself.
+fn is_plain(byte: u8) -> bool {
+    matches!(byte, b' '..=b'~') && !matches!(byte, b'"' | b'\\')
 }
 
 fn number(text: &[u8]) -> Option<(u64, &[u8])> {
@@ -168,13 +172,20 @@ fn json<T: Serialize>(value: &T) -> Value<'static> {
 
 /// Bytes as the inside of a JSON string.
 fn escape(bytes: &[u8], out: &mut Vec<u8>) {
-    for &byte in bytes {
+    let mut rest = bytes;
+    while let Some((&byte, after)) = rest.split_first() {
+        let plain = rest.iter().take_while(|&&b| is_plain(b)).count();
+        if plain > 0 {
+            out.extend_from_slice(&rest[..plain]);
+            rest = &rest[plain..];
+            continue;
+        }
+        rest = after;
         match byte {
             b'"' | b'\\' => out.extend_from_slice(&[b'\\', byte]),
             b'\n' => out.extend_from_slice(b"\\n"),
             b'\r' => out.extend_from_slice(b"\\r"),
             b'\t' => out.extend_from_slice(b"\\t"),
-            b' '..=b'~' => out.push(byte),
             0x80.. => out.extend_from_slice(char::from(byte).encode_utf8(&mut [0; 4]).as_bytes()),
             _ => {
                 let _ = write!(out, "\\u{byte:04x}");
