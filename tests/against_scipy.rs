@@ -95,19 +95,19 @@ fn distributions(draw: &mut Draw) -> Vec<Compared> {
             let found = [t_quantile(p, df), t_two_sided_p(t, df), t_upper_tail(t, df)];
             (json!([p, df, t]), found.map(Option::unwrap).to_vec())
         }),
-        compare(draw, "fisher", 1e-9, |draw| {
+        compare(draw, "fisher", 1e-11, |draw| {
             let (p, df1, df2) =
                 (draw.between(0.01, 0.999), draw.between(1.0, 30.0), draw.between(1.0, 200.0));
             let f = draw.between(0.01, 12.0);
             let found = [f_quantile(p, df1, df2), f_upper_tail(f, df1, df2)];
             (json!([p, df1, df2, f]), found.map(Option::unwrap).to_vec())
         }),
-        compare(draw, "noncentral", 1e-8, |draw| {
+        compare(draw, "noncentral", 1e-9, |draw| {
             let (t, df, noncentrality) =
                 (draw.between(-2.0, 6.0), draw.between(2.0, 60.0), draw.between(-1.0, 6.0));
             (json!([t, df, noncentrality]), vec![noncentral::upper_tail(t, df, noncentrality).unwrap()])
         }),
-        compare(draw, "three_points", 1e-10, |draw| {
+        compare(draw, "three_points", 1e-11, |draw| {
             let (alpha, count, df) = (draw.between(0.001, 0.2), draw.count(1, 6), draw.between(2.0, 60.0));
             let found = limit(&Calibration::direct(1.0, df), u32::try_from(count).unwrap(), alpha);
             (json!([alpha, count, df]), vec![found.unwrap()])
@@ -117,17 +117,17 @@ fn distributions(draw: &mut Draw) -> Vec<Compared> {
 
 fn comparisons(draw: &mut Draw) -> Vec<Compared> {
     vec![
-        compare(draw, "welch", 1e-9, |draw| {
+        compare(draw, "welch", 1e-10, |draw| {
             let (control, treated) = draw.two_sides();
             let found = of_welch(&welch(&control, &treated).unwrap());
             (json!([control, treated]), found)
         }),
-        compare(draw, "equivalence", 1e-9, |draw| {
+        compare(draw, "equivalence", 1e-10, |draw| {
             let ((control, treated), margin) = (draw.two_sides(), draw.between(0.2, 4.0));
             let found = equivalent(&welch(&control, &treated).unwrap(), margin).unwrap();
             (json!([control, treated, margin]), vec![found.p_value, found.low, found.high])
         }),
-        compare(draw, "paired", 1e-8, |draw| {
+        compare(draw, "paired", 1e-11, |draw| {
             let n = [draw.count(3, 8), draw.count(3, 8)];
             let [(cb, ca), (tb, ta)] = n.map(|n| (draw.side(n), draw.side(n)));
             let zones = |before: &[f64], after: &[f64]| -> Vec<BeforeAfter> {
@@ -136,7 +136,7 @@ fn comparisons(draw: &mut Draw) -> Vec<Compared> {
             let found = paired(&zones(&cb, &ca), &zones(&tb, &ta)).unwrap();
             (json!([cb, ca, tb, ta]), of_welch(&found.compared))
         }),
-        compare(draw, "retention", 1e-8, |draw| {
+        compare(draw, "retention", 1e-12, |draw| {
             let n = draw.count(3, 8);
             let (before, after, check) = (draw.side(n), draw.side(n), draw.between(0.0, 0.01));
             let zones = before.iter().zip(&after).map(|(&before, &after)| BeforeAfter { before, after });
@@ -154,7 +154,7 @@ fn comparisons(draw: &mut Draw) -> Vec<Compared> {
 
 fn of_power(draw: &mut Draw) -> Vec<Compared> {
     vec![
-        compare(draw, "power", 1e-8, |draw| {
+        compare(draw, "power", 1e-9, |draw| {
             let (difference, sd, n) =
                 (draw.between(0.1, 3.0), draw.between(0.3, 2.0), draw.between(3.0, 30.0));
             let found = power::power(difference, sd * (2.0 / n).sqrt(), 2.0 * (n - 1.0)).unwrap();
@@ -166,7 +166,7 @@ fn of_power(draw: &mut Draw) -> Vec<Compared> {
             let found = power::zones_a_side(difference, sd, sd).unwrap();
             (json!([difference, sd]), vec![f64::from(found)])
         }),
-        compare(draw, "detectable", 1e-8, |draw| {
+        compare(draw, "detectable", 1e-9, |draw| {
             let df = draw.between(2.0, 60.0);
             (json!([df]), vec![power::detectable(1.0, df).unwrap()])
         }),
@@ -175,31 +175,33 @@ fn of_power(draw: &mut Draw) -> Vec<Compared> {
 
 fn of_values(draw: &mut Draw) -> Vec<Compared> {
     vec![
-        compare(draw, "summary", 1e-11, |draw| {
+        compare(draw, "summary", 1e-13, |draw| {
             let n = draw.count(2, 30);
             let values = draw.side(n);
             let found = vec![mean(&values).unwrap(), standard_deviation(&values).unwrap()];
             (json!([values]), found)
         }),
-        compare(draw, "grubbs", 1e-9, |draw| {
+        compare(draw, "grubbs", 1e-11, |draw| {
             let n = draw.count(3, 20);
             let values = draw.side(n);
             let found = grubbs(&values, 0.05, End::Either, Floor::default()).unwrap();
             (json!([values]), vec![found.g, found.critical])
         }),
-        compare(draw, "esd", 1e-9, |draw| {
+        compare(draw, "esd", 1e-11, |draw| {
             let (n, most) = (draw.count(15, 40), draw.count(1, 5));
-            let values = draw.side(n);
+            // Off the meter's steps, or two values lie equally far out and either may go first.
+            let values: Vec<f64> =
+                draw.side(n).iter().map(|value| value + draw.between(0.0, 0.005)).collect();
             let found = generalized_esd(&values, most, 0.05, Floor::default()).unwrap();
             (json!([values, most]), found.steps.iter().flat_map(|step| [step.r, step.critical]).collect())
         }),
-        compare(draw, "ewma", 1e-12, |draw| {
+        compare(draw, "ewma", 1e-13, |draw| {
             let (n, centre, weight) = (draw.count(2, 30), draw.between(20.0, 90.0), draw.between(0.05, 1.0));
             let values = draw.around(centre, n);
             let found = ewma(&values, &Limits::given(centre, 1.0).unwrap(), weight).unwrap().averages;
             (json!([values, centre, weight]), found)
         }),
-        compare(draw, "line", 1e-7, |draw| {
+        compare(draw, "line", 1e-9, |draw| {
             let n = draw.count(4, 20);
             let x: Vec<f64> = (0..n).map(|_| draw.between(0.0, 8.0)).collect();
             let y = draw.side(n);
@@ -210,7 +212,7 @@ fn of_values(draw: &mut Draw) -> Vec<Compared> {
             let rest = [found.r_squared.unwrap(), slope.low, slope.high, slope.p_value.unwrap()];
             (json!([x, y]), [&of_fit[..], &rest[..]].concat())
         }),
-        compare(draw, "budget", 1e-9, |draw| {
+        compare(draw, "budget", 1e-11, |draw| {
             let n = draw.count(1, 6);
             let (u, nu): (Vec<f64>, Vec<f64>) =
                 (0..n).map(|_| (draw.between(0.01, 1.0), draw.between(2.0, 50.0))).unzip();
@@ -235,31 +237,31 @@ fn of_tables(draw: &mut Draw) -> Vec<Compared> {
         cells.into_iter().map(|cell| draw.around(cell, results)).collect()
     };
     vec![
-        compare(draw, "one_way", 1e-8, |draw| {
+        compare(draw, "one_way", 1e-10, |draw| {
             let (cells, results) = (draw.count(2, 6), draw.count(2, 8));
             let groups = table(draw, cells, results);
             let found = one_way(&groups).unwrap();
             (json!(groups), vec![found.f, found.p_value, found.f])
         }),
-        compare(draw, "precision", 1e-8, |draw| {
+        compare(draw, "precision", 1e-12, |draw| {
             let (cells, results) = (draw.count(2, 8), draw.count(2, 6));
             let cells = table(draw, cells, results);
             let found = precision(&cells).unwrap();
             (json!(cells), vec![found.repeatability_sd, found.reproducibility_sd])
         }),
-        compare(draw, "nested", 1e-5, |draw| {
+        compare(draw, "nested", 1e-9, |draw| {
             let (operators, days, repeats) = (draw.count(2, 4), draw.count(2, 5), draw.count(2, 6));
             let study: Vec<Vec<Vec<f64>>> = (0..operators).map(|_| table(draw, days, repeats)).collect();
             let found = nested(&study).unwrap().components;
             let operator = found.operator_sd.unwrap();
             (json!([study]), vec![found.repeatability_sd, found.day_sd, operator, found.reproducibility_sd])
         }),
-        compare(draw, "cochran", 1e-9, |draw| {
+        compare(draw, "cochran", 1e-11, |draw| {
             let (cells, results) = (draw.count(2, 12), draw.count(2, 8));
             let of = |count: usize| u32::try_from(count).unwrap();
             (json!([cells, results]), vec![cochran_critical(of(cells), of(results), 0.05).unwrap()])
         }),
-        compare(draw, "index", 1e-9, |draw| {
+        compare(draw, "index", 1e-12, |draw| {
             let (index, geometry) = (draw.between(1.35, 1.8), Geometry::ALL[draw.count(0, 2)]);
             let gloss = gloss_of_index_gu(index, geometry).unwrap();
             (json!([gloss, geometry.degrees()]), vec![index_of_gloss(gloss, geometry).unwrap()])
@@ -321,13 +323,17 @@ fn differs(one: &Compared, answers: &Value) -> Option<String> {
                 continue;
             };
             let apart = (found - expected).abs() / expected.abs().max(1e-3);
-            if !(apart <= largest.0) {
+            if apart.is_nan() || apart > largest.0 {
                 largest = (apart, format!("{case}: {found} for {expected}"));
             }
         }
     }
-    println!("{:>15}: {:.1e} (allowed {:.0e}), {unanswered} without an answer there", one.name, largest.0, one.allowed);
+    println!(
+        "{:>15}: {:.1e} (allowed {:.0e}), {unanswered} without an answer there",
+        one.name, largest.0, one.allowed
+    );
     // The noncentral t of the library gives up now and then; more than a few would be no comparison.
     assert!(unanswered * 10 < one.found.len(), "{}: {unanswered} without an answer", one.name);
-    (!(largest.0 <= one.allowed)).then(|| format!("{}: {:e} off: {}", one.name, largest.0, largest.1))
+    (largest.0.is_nan() || largest.0 > one.allowed)
+        .then(|| format!("{}: {:e} off: {}", one.name, largest.0, largest.1))
 }

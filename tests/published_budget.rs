@@ -1,6 +1,8 @@
 //! The uncertainty budget against the examples of the GUM (JCGM 100:2008).
 //! Figures and how sure they are: `fixtures/published/gum_uncertainty.toml`.
 
+#![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+
 mod published;
 
 use halfpanel::stats::budget::Budget;

@@ -1,6 +1,8 @@
 //! Control charts against the worked examples of the NIST/SEMATECH e-Handbook.
 //! Figures and how sure they are: `fixtures/published/ehandbook_control_charts.toml`.
 
+#![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+
 mod published;
 
 use halfpanel::stats::charts::Limits;

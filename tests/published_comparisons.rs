@@ -1,5 +1,7 @@
 //! Outliers and many comparisons against published examples.
 
+#![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+
 mod published;
 
 use halfpanel::stats::multiplicity::holm;

@@ -2,6 +2,8 @@
 //! NIST/SEMATECH e-Handbook. Figures and how sure they are: `fixtures/published/gloss_scale.toml`,
 //! `gloss_procedure.toml`, `ehandbook_control_charts.toml`.
 
+#![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+
 mod published;
 
 use halfpanel::stats::precision::RangeSays;

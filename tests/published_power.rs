@@ -1,6 +1,8 @@
 //! Power, the noncentral t distribution and equivalence, against Cohen, R's documentation, mpmath, statsmodels.
 //! Figures and how sure they are: `fixtures/published/power.toml`.
 
+#![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+
 mod published;
 
 use halfpanel::stats::equivalence::equivalent;

@@ -1,6 +1,8 @@
 //! The statistics against figures that others published. Each file in `fixtures/published/` names its
 //! sources beside the figures; its README says how sure they are.
 
+#![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+
 mod published;
 
 use halfpanel::stats::charts::lag1_autocorrelation;

@@ -13,7 +13,7 @@
 //! | many comparisons at once? | [`multiplicity`] |
 //! | is one reading wild? | [`outliers`] |
 //! | how sure is a figure made of several? | [`budget`] |
-//! | does something change with time? | [`line`], [`charts`] |
+//! | does something change with time? | [`mod@line`], [`charts`] |
 //! | distributions that the above need | [`student`], [`noncentral`], [`fisher`] |
 
 pub mod anova;

@@ -28,6 +28,18 @@ const LARGEST: f64 = 1e4;
 /// ```
 #[must_use]
 pub fn upper_tail(t: f64, df: f64, noncentrality: f64) -> Option<f64> {
+    averaged(t, df, noncentrality, |scatter| normal_below(noncentrality - t * scatter))
+}
+
+/// The chance of a t above `t` or below −`t`, t ≥ 0; otherwise as for [`upper_tail`].
+#[must_use]
+pub fn both_tails(t: f64, df: f64, noncentrality: f64) -> Option<f64> {
+    let both = |limit: f64| normal_below(noncentrality - limit) + normal_below(-noncentrality - limit);
+    averaged(t, df, noncentrality, |scatter| both(t * scatter)).filter(|_| t >= 0.0)
+}
+
+/// The mean of a chance over how the scatter itself, as a part of the true one, scatters.
+fn averaged(t: f64, df: f64, noncentrality: f64, chance: impl Fn(f64) -> f64) -> Option<f64> {
     let sized = |value: f64| value.is_finite() && value.abs() <= LARGEST;
     if !(sized(t) && sized(noncentrality) && df.is_finite() && df >= 1.0) {
         return None;
@@ -35,18 +47,17 @@ pub fn upper_tail(t: f64, df: f64, noncentrality: f64) -> Option<f64> {
     let df = df.min(MOST_DF);
     // The narrower of how wide the weights are and how sudden Φ is, in u.
     let step = (0.35 / df.sqrt()).min(0.35 / (8.0 + noncentrality.abs())).min(0.05);
-    let (mut weights, mut found) = (0.0, 0.0);
-    for direction in [1.0, -1.0] {
-        let mut place = if direction > 0.0 { 0.0 } else { 1.0 };
+    let (mut weights, mut found) = (1.0, chance(1.0));
+    for direction in [step, -step] {
+        let mut place = 1.0;
         loop {
-            let u = direction * place * step;
-            let weight = ln_weight(u, df);
-            if weight < -NEGLIGIBLE {
+            let u = direction * place;
+            let ln_weight = ln_weight(u, df);
+            if ln_weight < -NEGLIGIBLE {
                 break;
             }
-            let weight = weight.exp();
-            weights += weight;
-            found += weight * normal_below(noncentrality - t * u.exp());
+            weights += ln_weight.exp();
+            found += ln_weight.exp() * chance(u.exp());
             place += 1.0;
         }
     }

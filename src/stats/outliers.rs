@@ -205,9 +205,11 @@ fn most_extreme(values: &[f64], end: End) -> Result<(usize, f64), WhyNoTest> {
         End::High => value - centre,
         End::Low => centre - value,
     };
+    // Of two that lie equally far out on either side the first is meant, whatever rounding makes of it.
+    let tie = ROUNDINGS * f64::EPSILON * centre.abs();
     let first = (0, apart(values[0]));
     let further = |best: (usize, f64), (place, &value): (usize, &f64)| {
-        if apart(value) > best.1 { (place, apart(value)) } else { best }
+        if apart(value) > best.1 + tie { (place, apart(value)) } else { best }
     };
     let (place, furthest) = values.iter().enumerate().fold(first, further);
     finite(furthest / scatter).map(|g| (place, g)).ok_or(WhyNoTest::OutOfRange)
@@ -284,6 +286,13 @@ mod tests {
         let values = [71.4, 71.5, 71.3, 71.4, 71.6, 71.5, 71.4, 79.8, 79.9, 71.3];
         assert!(!grubbs(&values, 0.05, End::Either, METER).unwrap().significant);
         assert_eq!(generalized_esd(&values, 3, 0.05, METER).unwrap().flagged, [7, 8]);
+    }
+
+    #[test]
+    fn of_two_equally_far_out_the_first_is_the_suspect() {
+        for values in [[71.4, 71.2, 71.3, 71.3], [71.2, 71.4, 71.3, 71.3], [0.4, 0.2, 0.3, 0.3]] {
+            assert_eq!(grubbs(&values, 0.05, End::Either, METER).unwrap().index, 0, "{values:?}");
+        }
     }
 
     #[test]

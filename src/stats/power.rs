@@ -21,8 +21,8 @@ pub const LEVEL: f64 = 0.05;
 pub const POWER: f64 = 0.8;
 /// Nobody puts more zones on a side.
 pub const MOST_ZONES: u32 = 1000;
-/// Halvings until neighbours are one rounding apart.
-const HALVINGS: u32 = 60;
+/// About eight are usual.
+const MOST_STEPS: u32 = 100;
 
 /// The chance that a true difference of `difference` is found at [`LEVEL`], given its standard
 /// error (same unit, above 0) and degrees of freedom. `None` if it cannot be computed.
@@ -49,17 +49,28 @@ pub fn detectable(standard_error: f64, degrees_of_freedom: f64) -> Option<f64> {
         return None;
     }
     let critical = critical(degrees_of_freedom)?;
+    let off = |noncentrality| Some(of_noncentrality(noncentrality, critical, degrees_of_freedom)? - POWER);
     // The power rises with the difference; at 1 degree of freedom 1.29 times the critical t is needed.
-    let (mut low, mut high) = (0.0, 2.0 * critical);
-    for _ in 0..HALVINGS {
-        let middle = 0.5 * (low + high);
-        let enough = of_noncentrality(middle, critical, degrees_of_freedom)? >= POWER;
-        *(if enough { &mut high } else { &mut low }) = middle;
-        if high - low <= 1e-12 * high {
-            break;
+    finite(root(off, 0.5 * critical, 2.0 * critical)? * standard_error)
+}
+
+/// Where a rising function crosses zero, by false position with halved ends (the Illinois method, Dowell and
+/// Jarratt, BIT 11 (1971), 168–174), which never leaves the interval.
+fn root(f: impl Fn(f64) -> Option<f64>, mut low: f64, mut high: f64) -> Option<f64> {
+    let (mut at_low, mut at_high) = (f(low)?, f(high)?);
+    for _ in 0..MOST_STEPS {
+        let middle = high - at_high * (high - low) / (at_high - at_low);
+        let at_middle = f(middle)?;
+        if at_middle.abs() <= 1e-13 || high - low <= 1e-13 * high {
+            return Some(middle);
+        }
+        if at_middle > 0.0 {
+            (high, at_high, at_low) = (middle, at_middle, 0.5 * at_low);
+        } else {
+            (low, at_low, at_high) = (middle, at_middle, 0.5 * at_high);
         }
     }
-    finite(high * standard_error)
+    None
 }
 
 /// Why the number of zones cannot be told.
@@ -151,9 +162,7 @@ fn critical(degrees_of_freedom: f64) -> Option<f64> {
 fn of_noncentrality(noncentrality: f64, critical: f64, degrees_of_freedom: f64) -> Option<f64> {
     // So large that it is found whatever the scatter; from here the integral has nothing to add.
     let noncentrality = noncentrality.min(9_000.0);
-    let above = noncentral::upper_tail(critical, degrees_of_freedom, noncentrality)?;
-    let below = noncentral::upper_tail(critical, degrees_of_freedom, -noncentrality)?;
-    Some(above + below)
+    noncentral::both_tails(critical, degrees_of_freedom, noncentrality)
 }
 
 #[cfg(test)]
