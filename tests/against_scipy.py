@@ -61,7 +61,9 @@ def power(difference, sd, n):
 
 def zones_a_side(difference, sd):
     enough = lambda n: TTestIndPower().power(difference / sd, n, 0.05) >= 0.8
-    return [next(n for n in range(2, 1000) if enough(n))]
+    # The normal distribution gives a number that is never too large to start from.
+    at_least = 2 * ((stats.norm.ppf(0.975) + stats.norm.ppf(0.8)) * sd / difference) ** 2
+    return [next(n for n in range(max(2, int(at_least)), 1000) if enough(n))]
 
 
 def detectable(df):

@@ -20,6 +20,7 @@ use serde::Deserialize;
 #[derive(Deserialize)]
 struct Figures {
     published: Cohen,
+    few_zones: FewZones,
     r_documentation: Power,
     cross_validated: CrossValidated,
     noncentral_t: Noncentral,
@@ -31,6 +32,12 @@ struct Figures {
 struct Cohen {
     d: Vec<f64>,
     values_a_side: Vec<u32>,
+    smallest: Vec<u32>,
+}
+
+#[derive(Deserialize)]
+struct FewZones {
+    d: Vec<f64>,
     smallest: Vec<u32>,
 }
 
@@ -89,6 +96,14 @@ fn zones_a_side_are_those_of_cohen() {
         let found = zones_a_side(*d, 1.0, 1.0).unwrap();
         assert_eq!(found, *smallest, "d {d}");
         assert!(found.abs_diff(*printed) <= 1, "d {d}: {found} for {printed}");
+    }
+}
+
+#[test]
+fn few_zones_a_side_are_those_of_statsmodels() {
+    let computed = figures().few_zones;
+    for (d, smallest) in computed.d.iter().zip(&computed.smallest) {
+        assert_eq!(zones_a_side(*d, 1.0, 1.0), Ok(*smallest), "d {d}");
     }
 }
 

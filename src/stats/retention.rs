@@ -165,6 +165,15 @@ mod tests {
     }
 
     #[test]
+    fn a_poor_check_on_either_day_is_seen() {
+        let poor = ScaleCheck { relative_uncertainty: 0.004, degrees_of_freedom: None };
+        for (before, after) in [(poor, SURE), (SURE, poor)] {
+            let found = retention(&zones(&[(64.0, 32.0), (80.0, 40.0)]), before, after).unwrap();
+            assert!((found.budget.combined - 0.5 * 0.004).abs() < 1e-15, "{found:?}");
+        }
+    }
+
+    #[test]
     fn what_cannot_be_told_says_why() {
         let why = |values: &[(f64, f64)]| retention(&zones(values), SURE, SURE).unwrap_err();
         assert_eq!(why(&[(80.0, 60.0)]), WhyNoRetention::TooFew);
