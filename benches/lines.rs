@@ -3,6 +3,11 @@
 //! `cargo bench --bench lines`; divan prints items (lines) a second.
 
 #![allow(clippy::unwrap_used, reason = "a bench")]
+#![allow(
+    clippy::needless_splitn,
+    clippy::manual_split_once,
+    reason = "the reference is a plain `splitn` loop"
+)]
 
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
