@@ -8,7 +8,8 @@
 //!   each write's CLOCK_MONOTONIC in ns, and prints how many bytes were sent and lost.
 //! - `floorlog --sync DIR PORT` reads the port and appends what comes to a file, with a sync after each read.
 //!
-//! Without them nothing is measured, and the bench says so.
+//! Behind `--` may stand the number of rounds (3) and the parts to measure: `delays`, `burst`, `flood`.
+//! Without the two programs nothing is measured, and the bench says so.
 //!
 //! Compared are
 //!
@@ -53,11 +54,19 @@ fn main() {
     let scratch = tempfile::tempdir().unwrap();
     let bench = Bench { floor, scratch: scratch.path().to_owned() };
     let mut board = Board::default();
-    for (rate, seconds) in [(10, 20), (1000, 5)] {
-        bench.delays(rate, seconds, rounds, &mut board);
+    let parts = ["delays", "burst", "flood"];
+    let named = |part: &str| arguments.iter().any(|a| a == part);
+    let is_wanted = |part: &str| named(part) || !parts.iter().any(|part| named(part));
+    if is_wanted("delays") {
+        bench.delays(10, 20, rounds, &mut board);
+        bench.delays(1000, 5, rounds, &mut board);
     }
-    bench.burst(rounds, &mut board);
-    bench.flood(rounds, &mut board);
+    if is_wanted("burst") {
+        bench.burst(rounds, &mut board);
+    }
+    if is_wanted("flood") {
+        bench.flood(rounds, &mut board);
+    }
     board.print();
 }
 

@@ -106,27 +106,34 @@ fn as_printed<S: Serializer>(gloss: &Gloss, serializer: S) -> Result<S::Ok, S::E
 }
 
 /// The events that a notice comes to: one for each geometry of a placement, else one.
-#[must_use]
-pub fn events<'l>(notice: &Notice, ledger: &'l Ledger) -> Vec<Event<'l>> {
-    // The commonest by far, and it carries no sentence.
-    if let Notice::Taken { first, count } = notice {
-        return (*first..first + count).map(|index| reading_event(ledger, index)).collect();
-    }
-    let says = sentence(notice, ledger);
-    let told = |what, placement, zones: &[usize]| {
-        vec![Event::Told { what, placement, zones: names(ledger, zones), says: says.clone() }]
+pub fn events<'l>(notice: &Notice, ledger: &'l Ledger) -> impl Iterator<Item = Event<'l>> + use<'l> {
+    let (readings, other) = match notice {
+        Notice::Taken { first, count } => (*first..first + count, None),
+        other => (0..0, event(other, ledger)),
     };
-    match notice {
-        Notice::Taken { .. } => Vec::new(),
-        Notice::CheckDone { check } => vec![check_event(ledger, *check)],
-        Notice::BracketEnded { bracket, again } => vec![Event::Bracket {
+    readings.map(move |index| reading_event(ledger, index)).chain(other)
+}
+
+/// The event of a notice that is not about readings.
+fn event<'l>(notice: &Notice, ledger: &'l Ledger) -> Option<Event<'l>> {
+    let says = sentence(notice, ledger);
+    let told = |what, placement, zones: &[usize]| Event::Told {
+        what,
+        placement,
+        zones: names(ledger, zones),
+        says: says.clone(),
+    };
+    Some(match notice {
+        Notice::Taken { .. } => return None,
+        Notice::CheckDone { check } => check_event(ledger, *check),
+        Notice::BracketEnded { bracket, again } => Event::Bracket {
             status: ledger.brackets[*bracket].status.text(),
             again: names(ledger, again),
             says,
-        }],
-        Notice::Wanted(want) => vec![want_event(ledger, *want, says)],
+        },
+        Notice::Wanted(want) => want_event(ledger, *want, says),
         Notice::Refused { line, why } => {
-            vec![Event::Refused { line: Seen::new(line).to_string(), why: why.code(), says }]
+            Event::Refused { line: Seen::new(line).to_string(), why: why.code(), says }
         }
         Notice::NotNow { line, why } => {
             let why = match why {
@@ -134,7 +141,7 @@ pub fn events<'l>(notice: &Notice, ledger: &'l Ledger) -> Vec<Event<'l>> {
                 NotNow::Adjusting => "adjusting",
                 NotNow::Ended => "ended",
             };
-            vec![Event::Refused { line: Seen::new(line).to_string(), why, says }]
+            Event::Refused { line: Seen::new(line).to_string(), why, says }
         }
         Notice::LinesLost { .. } => told("lines-lost", None, &[]),
         Notice::Undone { placement } => told("undone", Some(*placement), &[]),
@@ -143,9 +150,9 @@ pub fn events<'l>(notice: &Notice, ledger: &'l Ledger) -> Vec<Event<'l>> {
         Notice::Skipped { zone } => told("skipped", None, &[*zone]),
         Notice::WordRefused { .. } => told("word-refused", None, &[]),
         Notice::NewSitting { again, .. } => told("new-sitting", None, again),
-        Notice::Link { up, .. } => vec![Event::Link { up: *up, says }],
-        Notice::Ended { state } => vec![Event::End { state: *state, says }],
-    }
+        Notice::Link { up, .. } => Event::Link { up: *up, says },
+        Notice::Ended { state } => Event::End { state: *state, says },
+    })
 }
 
 fn names<'l>(ledger: &'l Ledger, zones: &[usize]) -> Vec<ZoneName<'l>> {
