@@ -64,12 +64,10 @@ fn plain_split(bencher: Bencher<'_, '_>, profile: &str) {
         for line in black_box(&block).split(|&b| b == b'\n' || b == b'\r').filter(|line| !line.is_empty()) {
             let line = std::str::from_utf8(line).unwrap();
             let gloss: f64 = match profile {
-                "comma-decimal" => line.splitn(3, ';').nth(2).unwrap().replace(',', ".").parse().unwrap(),
-                "labelled" => {
-                    line.splitn(2, '=').nth(1).unwrap().splitn(2, ' ').next().unwrap().parse().unwrap()
-                }
-                "semicolon-numbered" => line.splitn(5, ';').nth(2).unwrap().parse().unwrap(),
-                "tab-60" => line.splitn(2, '\t').nth(1).unwrap().parse().unwrap(),
+                "comma-decimal" => line.split(';').nth(2).unwrap().replace(',', ".").parse().unwrap(),
+                "labelled" => line.split(['=', ' ']).nth(1).unwrap().parse().unwrap(),
+                "semicolon-numbered" => line.split(';').nth(2).unwrap().parse().unwrap(),
+                "tab-60" => line.split_once('\t').unwrap().1.parse().unwrap(),
                 _ => line.split_whitespace().map(|cell| cell.parse::<f64>().unwrap()).sum(),
             };
             black_box(gloss);
