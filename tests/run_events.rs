@@ -66,7 +66,7 @@ fn events_of_stories() -> Vec<String> {
             for effect in effects.iter() {
                 let Effect::Tell(notice) = effect else { continue };
                 let told = say::events(notice, run.ledger());
-                events.extend(told.iter().map(|event| serde_json::to_string(event).unwrap()));
+                events.extend(told.map(|event| serde_json::to_string(&event).unwrap()));
             }
         })
         .unwrap();

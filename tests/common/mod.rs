@@ -158,7 +158,7 @@ impl Bench {
                 let sentence = say::sentence(notice, self.run.ledger());
                 self.said.push_str(&format!("{minutes:.2} {sentence}\n"));
                 let events = say::events(notice, self.run.ledger());
-                self.events.extend(events.iter().map(|event| serde_json::to_string(event).unwrap()));
+                self.events.extend(events.map(|event| serde_json::to_string(&event).unwrap()));
             }
             Effect::Seal => {
                 self.encoder.begin_group();
