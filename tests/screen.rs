@@ -720,13 +720,13 @@ fn events() -> impl Strategy<Value = Vec<Event>> {
 fn odd(mut setup: Setup, kind: u8) -> Setup {
     match kind {
         0 => {}
-        1 => setup.zones[0].x_mm = f64::NAN,
+        1 => setup.zones[0].x_mm = 1e300,
         2 => setup.panels[0].width_mm = 0.0,
         3 => setup.zones.iter_mut().for_each(|z| z.x_mm = -1e300),
         4 => setup.zones.iter_mut().for_each(|z| z.name = format!("{} with a very long name 板", z.name)),
         5 => setup.study = "e\u{301}".repeat(100),
         6 => setup.zones.iter_mut().for_each(|z| (z.role, z.treatment) = (Role::Treated, Some(0))),
-        _ => setup.panels[0].height_mm = f64::INFINITY,
+        _ => setup.panels[0].height_mm = 1e300,
     }
     setup
 }

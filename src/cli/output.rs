@@ -7,9 +7,20 @@ use crate::tables::{self, Table};
 use std::collections::BTreeMap;
 use std::io::{self, IsTerminal, Write};
 
+/// Text as it may go to a terminal: what a study or a recording of somebody else's holds must not move
+/// the cursor, set a title, or hide anything.
+fn harmless(text: &str) -> String {
+    let shown = |c: char| match c {
+        '\n' | '\t' => c,
+        c if c.is_control() || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') => '\u{fffd}',
+        c => c,
+    };
+    text.chars().map(shown).collect()
+}
+
 /// Prints a line to standard output. A reader that has gone away (`| head`) ends the program quietly.
 pub fn line(text: impl std::fmt::Display) {
-    check_pipe(writeln!(io::stdout(), "{text}"));
+    check_pipe(writeln!(io::stdout(), "{}", harmless(&text.to_string())));
 }
 
 /// Ends the program quietly if the reader of its output has gone away.
@@ -21,14 +32,14 @@ pub fn check_pipe(written: io::Result<()>) {
 
 /// Prints a remark to standard error.
 pub fn remark(text: impl std::fmt::Display) {
-    let _ = writeln!(io::stderr(), "{text}");
+    let _ = writeln!(io::stderr(), "{}", harmless(&text.to_string()));
 }
 
 /// Prints what went wrong and what to do.
 pub fn complain(failure: &Failure) {
     let bold = colour(&io::stderr());
     let (on, off) = if bold { ("\x1b[1m", "\x1b[0m") } else { ("", "") };
-    remark(format_args!("{on}halfpanel: {}{off}", failure.what));
+    let _ = writeln!(io::stderr(), "{on}halfpanel: {}{off}", harmless(&failure.what));
     if !failure.hint.is_empty() {
         remark(format_args!("  hint: {}", failure.hint));
     }

@@ -65,6 +65,18 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     // The order of the arguments must not change a table.
     runs.sort_by(|a, b| a.run.ledger().id.cmp(&b.run.ledger().id).then(a.sha256.cmp(&b.sha256)));
+    runs.dedup_by(|a, b| {
+        a.sha256 == b.sha256 && {
+            output::remark(format_args!("run {} was named twice and is taken once", a.run.ledger().id));
+            true
+        }
+    });
+    if let Some(pair) = runs.windows(2).find(|pair| pair[0].run.ledger().id == pair[1].run.ledger().id) {
+        return Err(Failure::new(
+            format_args!("two different recordings of run {}", pair[0].run.ledger().id),
+            "leave one of them out: `verify` in its study says which one the tables came from",
+        ));
+    }
     let mut code = DONE;
     if let Some(out) = &arguments.out {
         disk.create_dir_all(out)?;

@@ -5,7 +5,7 @@ use super::{CHECK_FAILED, DONE, Failure, output, runtime};
 use crate::meter::Profile;
 use crate::run::{Counts, Run, RunState, Setup, Word};
 use crate::session::engine::{Command, Session, Stopped, Told};
-use crate::session::folder::{Folder, LoadedStudy, Unfinished};
+use crate::session::folder::{Folder, FolderError, LoadedStudy, Unfinished};
 use crate::session::hand::{self, Hand};
 use crate::session::results;
 use crate::session::start::{self, Bench};
@@ -62,7 +62,9 @@ async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
     let folder = Folder::new(Arc::new(RealDisk), &arguments.study);
     let loaded = folder.load()?;
     let _lock = folder.lock("halfpanel run")?;
-    let unfinished = folder.unfinished()?;
+    // Better before the run than after it.
+    folder.disk().create_dir_all(&folder.results())?;
+    let unfinished = unfinished(&folder, arguments.new)?;
     let (session, hand, resumed) = match unfinished {
         Some(unfinished) if !arguments.new => take_up(&folder, unfinished, arguments).await?,
         unfinished => {
@@ -81,15 +83,30 @@ async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
     // The tables are born unfinished: should this run be cut off, its rows say so from the start.
     let tables = folder.clone();
     let first = tokio::task::spawn_blocking(move || results::update(&tables, |_, _, _| {}));
-    let driven = drive(session, hand, presenter).await;
+    let (stopped, run) = drive(session, hand, presenter).await?;
     first.await.map_err(|e| Failure::new(e, ""))??;
-    let (stopped, run) = driven?;
     let updated = results::update(&folder, |_, _, _| {})?;
     tracing::info!(replayed = updated.replayed, kept = updated.kept, "tables brought up to date");
     for refused in &updated.refused {
         output::remark(format_args!("no rows from a recording that was refused: {refused}"));
     }
     finish(arguments, &folder, &id, stopped, &run)
+}
+
+/// The run that was cut off. One that is damaged cannot be taken up; it stands in nobody's way if a
+/// new run was asked for.
+fn unfinished(folder: &Folder, new: bool) -> Result<Option<Unfinished>, Failure> {
+    match folder.unfinished() {
+        Err(FolderError::Replay(error)) if new => {
+            output::remark(format_args!("passed over: {error}"));
+            Ok(None)
+        }
+        Err(error @ FolderError::Replay(_)) => {
+            let hint = format!("{}; or start a new run with --new, the file stays as it is", error.hint());
+            Err(Failure::new(error, hint))
+        }
+        other => Ok(other?),
+    }
 }
 
 async fn begin(
@@ -103,8 +120,8 @@ async fn begin(
         stage: arguments.stage.clone(),
         operator: arguments.operator.clone(),
     };
-    let mut setup: Setup = study::setup(&loaded.study, &selection, loaded.profile.text())
-        .map_err(crate::session::folder::FolderError::from)?;
+    let mut setup: Setup =
+        study::setup(&loaded.study, &selection, loaded.profile.text()).map_err(FolderError::from)?;
     if let Some(port) = &arguments.port {
         setup.port.clone_from(port);
     }

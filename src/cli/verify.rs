@@ -34,7 +34,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let mut code = DONE;
     for (i, id) in ids.iter().enumerate() {
         output::progress("verifying", id, i + 1, ids.len());
-        match folder.replay(&folder.recording(id), |_, _, _| {}) {
+        match folder.replay_run(id) {
             Ok((replayed, _)) => {
                 if !describe(id, &replayed, loaded.as_ref()) {
                     code = CHECK_FAILED;

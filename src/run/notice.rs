@@ -123,6 +123,8 @@ pub enum NewSitting {
     Adjusted,
     /// Nothing was read for the longest pause that the study allows.
     LongPause,
+    /// The tile has moved by more than the drift limit since the panel was begun.
+    TileMoved,
     /// The run was taken up again, and the clock cannot say how long it lay.
     GapUnknown,
 }

@@ -52,7 +52,7 @@ impl Run {
     /// # Errors
     /// [`BadHead`] if the set-up or the profile in the head does not hold together.
     pub fn open(head: &Head) -> Result<Run, BadHead> {
-        head.setup.check().map_err(|what| BadHead { what })?;
+        head.check().map_err(|what| BadHead { what })?;
         let profile = Profile::load("profile in the head", &head.setup.profile)
             .map_err(|problem| BadHead { what: problem.to_string() })?;
         let ledger = Ledger {

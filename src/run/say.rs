@@ -182,7 +182,8 @@ fn reading_event(ledger: &Ledger, index: usize) -> Event<'_> {
         repeat: reading.repeat,
         geometry_deg: reading.geometry.degrees(),
         gloss_gu: reading.gloss,
-        status: reading.status.text(),
+        // Told when it is taken, whatever a later line of the same chunk has made of it since.
+        status: Status::Pending.text(),
     }
 }
 
@@ -355,6 +356,13 @@ fn bracket_ended(ledger: &Ledger, bracket: usize, again: &[usize]) -> String {
 
 fn new_sitting(ledger: &Ledger, why: NewSitting, again: &[usize]) -> String {
     let why = match why {
+        NewSitting::TileMoved => {
+            let limit = ledger.setup.tile.rule.drift_limit_gu;
+            return format!(
+                "the tile has moved by more than {limit} GU since these zones were begun; read again on both sides: {}",
+                labels(ledger, again)
+            );
+        }
         NewSitting::Adjusted if again.is_empty() => return "the meter has a new setting".to_owned(),
         NewSitting::Adjusted => {
             return format!(

@@ -189,44 +189,4 @@ impl Setup {
     pub fn tile_value(&self, geometry: Geometry) -> Option<&TileValue> {
         self.tile.values.iter().find(|v| v.geometry_deg == geometry)
     }
-
-    /// Whether the parts of the set-up fit together; what is wrong otherwise. A head that a person
-    /// edited, or another program wrote, must not make the run panic.
-    ///
-    /// # Errors
-    /// A sentence naming the part that does not fit.
-    pub fn check(&self) -> Result<(), String> {
-        let mut seen = vec![false; self.zones.len()];
-        for &zone in self.plan.iter().flat_map(|block| &block.0) {
-            match seen.get_mut(zone) {
-                Some(seen) if !*seen => *seen = true,
-                Some(_) => return Err(format!("the plan names zone number {zone} twice")),
-                None => return Err(format!("the plan names zone number {zone}, which is not there")),
-            }
-        }
-        if self.plan.iter().any(|block| block.0.is_empty()) || self.plan.is_empty() {
-            return Err("the plan is empty or has an empty block".to_owned());
-        }
-        if self.zones.len() > usize::from(u16::MAX) {
-            return Err("the run has more than 65,535 zones".to_owned());
-        }
-        if let Some(zone) = self.zones.iter().find(|z| z.panel >= self.panels.len()) {
-            return Err(format!("zone `{}` stands on a panel that is not there", zone.name));
-        }
-        if let Some(zone) =
-            self.zones.iter().find(|z| z.treatment.is_some_and(|t| t >= self.treatments.len()))
-        {
-            return Err(format!("zone `{}` has a treatment that is not there", zone.name));
-        }
-        if self.geometries.is_empty() {
-            return Err("the plan has no geometry".to_owned());
-        }
-        match self.geometries.iter().find(|&&g| self.tile_value(g).is_none()) {
-            Some(geometry) => Err(format!("the tile has no value at {geometry}")),
-            None if self.tile.rule.readings == 0 || self.procedure.readings_per_zone == 0 => {
-                Err("a check and a zone need at least one reading".to_owned())
-            }
-            None => Ok(()),
-        }
-    }
 }

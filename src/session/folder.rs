@@ -61,6 +61,14 @@ pub enum FolderError {
     /// A recording that cannot be read.
     #[error(transparent)]
     Replay(#[from] ReplayError),
+    /// A copy, or a recording that was renamed: two files of one run would be two answers.
+    #[error("{} holds run {run}, which its name does not say", path.display())]
+    Misnamed {
+        /// The file.
+        path: PathBuf,
+        /// The run it holds.
+        run: String,
+    },
     /// Somebody else writes to it.
     #[error(transparent)]
     Lock(#[from] LockError),
@@ -79,6 +87,9 @@ impl FolderError {
             }
             FolderError::Problem(_) | FolderError::Selection(_) | FolderError::Lock(_) => String::new(),
             FolderError::Replay(error) => error.hint(),
+            FolderError::Misnamed { run, .. } => {
+                format!("give it the name {run}.{RECORDING} again, or move a copy out of recordings/")
+            }
             FolderError::Store(error) => error.hint().to_owned(),
         }
     }
@@ -209,7 +220,7 @@ impl Folder {
         let runs = self.runs()?;
         let today = format!("{}-", day.format("%Y-%m-%d"));
         let last = runs.iter().filter_map(|id| id.strip_prefix(&today)?.parse::<u32>().ok()).max();
-        Ok(format!("{today}{:02}", last.unwrap_or(0) + 1))
+        Ok(format!("{today}{:02}", u64::from(last.unwrap_or(0)) + 1))
     }
 
     /// Opens a file for streaming.
@@ -235,6 +246,19 @@ impl Folder {
         Ok((replayed, scanner.continuing()))
     }
 
+    /// Reads a recording of the study, which must go by its run's id.
+    ///
+    /// # Errors
+    /// As [`Folder::replay`], and [`FolderError::Misnamed`].
+    pub fn replay_run(&self, id: &str) -> Result<(Replayed, Encoder), FolderError> {
+        let path = self.recording(id);
+        let (replayed, encoder) = self.replay(&path, |_, _, _| {})?;
+        if replayed.head.run != id {
+            return Err(FolderError::Misnamed { path, run: replayed.head.run });
+        }
+        Ok((replayed, encoder))
+    }
+
     /// The last run that has not come to its end, if there is one. A recording without even a head, in
     /// which nothing was taken, is passed over.
     ///
@@ -246,11 +270,11 @@ impl Folder {
             if self.seems_ended(&path)? {
                 continue;
             }
-            match self.replay(&path, |_, _, _| {}) {
+            match self.replay_run(&id) {
                 Ok((replayed, encoder)) if !replayed.has_end => {
                     return Ok(Some(Unfinished { id, replayed, encoder }));
                 }
-                Ok(_) => {}
+                Ok(_) | Err(FolderError::Misnamed { .. }) => {}
                 Err(FolderError::Replay(ReplayError::Recording(
                     crate::run::record::RecordingError::NoHead { .. },
                 ))) => {}

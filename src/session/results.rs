@@ -7,7 +7,7 @@
 use super::folder::{Folder, FolderError};
 use crate::run::Replayed;
 use crate::run::record::hex;
-use crate::store::{AtomicWriter, Disk, StoreError};
+use crate::store::{AtomicWriter, Disk, Entry, StoreError};
 use crate::tables::{self, RunNote, Table};
 use sha2::{Digest, Sha256};
 use std::io::{self, BufRead, BufReader, Read, Write};
@@ -260,17 +260,17 @@ pub fn update(
         let own = by_run.join(id);
         let path = folder.recording(id);
         let sha256 = digest(folder, &path)?;
-        if let Some(kept) = kept(disk, &own, &sha256)? {
+        if let Some(kept) = kept(disk, &own, &sha256)?.filter(|kept| kept.id == *id) {
             updated.kept += 1;
             notes.push(kept);
             continue;
         }
-        let (replayed, _) = match folder.replay(&path, |_, _, _| {}) {
+        let (replayed, _) = match folder.replay_run(id) {
             Ok(replayed) => replayed,
             // Nothing was taken in it, so it has no rows.
             Err(error) if is_empty(&error) => continue,
             // One damaged recording must not keep the tables of the others from being written.
-            Err(FolderError::Replay(error)) => {
+            Err(error @ (FolderError::Replay(_) | FolderError::Misnamed { .. })) => {
                 updated.refused.push(format!("{error}\n  hint: {}", error.hint()));
                 continue;
             }
@@ -340,12 +340,18 @@ fn join(disk: &dyn Disk, results: &Path, by_run: &Path, notes: &[RunNote]) -> Re
     disk.write_atomic(&results.join(DESCRIPTION), tables::datapackage(notes).as_bytes())
 }
 
-/// Tables of runs that are no longer there would be no function of the recordings.
+/// Tables of runs that are no longer there would be no function of the recordings. Only what this
+/// program wrote is removed: a folder with anything else in it is somebody's, and stays.
 fn sweep(disk: &dyn Disk, by_run: &Path, notes: &[RunNote]) -> Result<(), StoreError> {
+    let ours = |entry: &Entry| {
+        let is_table = Table::ALL.iter().any(|table| entry.name == table.file_name());
+        !entry.is_folder && (is_table || entry.name == DESCRIPTION || entry.is_leftover())
+    };
     for entry in disk.list(by_run)? {
         let known = notes.iter().any(|note| entry.name == note.id.as_str());
-        if entry.is_folder && !known {
-            disk.remove_folder(&by_run.join(&entry.name))?;
+        let folder = by_run.join(&entry.name);
+        if entry.is_folder && !known && disk.list(&folder)?.iter().all(ours) {
+            disk.remove_folder(&folder)?;
         }
     }
     Ok(())

@@ -16,7 +16,7 @@ use crate::units::Geometry;
 /// What a zone is worth at a geometry.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum ZoneStatus {
-    /// Every planned repeat is settled, at least one counts, and all that count are proven.
+    /// Every planned repeat is there and proven; a voided one was read again in its place.
     Proven,
     /// A reading that counts is drifted.
     Drifted,
@@ -234,8 +234,7 @@ impl<'l> Cell<'l> {
     }
 
     fn status(&self, ledger: &Ledger, skipped: bool, uncorrected: bool) -> ZoneStatus {
-        let settled = self.raw.len() + self.voided;
-        let complete = settled >= ledger.setup.procedure.readings_per_zone as usize && !self.raw.is_empty();
+        let complete = self.raw.len() >= ledger.setup.procedure.readings_per_zone as usize;
         match () {
             () if skipped => ZoneStatus::Skipped,
             () if self.drifted => ZoneStatus::Drifted,

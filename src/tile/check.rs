@@ -64,7 +64,11 @@ impl GeometryCheck {
         let n = u32::try_from(readings.len()).ok()?;
         let sum_gu: Decimal = readings.iter().map(|r| r.decimal()).sum();
         let excess = sum_gu - assigned_gu * Decimal::from(n);
-        let verdict = if max - min > rule.spread_limit_gu {
+        let outside = |r: &Gloss| (r.decimal() - assigned_gu).abs() > rule.tolerance_gu;
+        let verdict = if readings.iter().all(outside) && (min > assigned_gu) == (max > assigned_gu) {
+            // All of them off to one side: no spread makes that a matter of seating.
+            CheckVerdict::Failed
+        } else if max - min > rule.spread_limit_gu {
             CheckVerdict::Invalid
         } else if excess.abs() > rule.tolerance_gu * Decimal::from(n) {
             CheckVerdict::Failed
@@ -143,6 +147,13 @@ mod tests {
     fn readings_too_far_apart_make_a_check_invalid_even_if_their_mean_is_right() {
         assert_eq!(check("92.1 92.4 92.7").verdict, CheckVerdict::Invalid);
         assert_eq!(check("92.1 92.4 92.6").verdict, CheckVerdict::Passed);
+    }
+
+    #[test]
+    fn readings_all_out_of_tolerance_on_one_side_fail_however_far_they_lie_apart() {
+        assert_eq!(check("80.0 80.0 80.6").verdict, CheckVerdict::Failed);
+        assert_eq!(check("91.3 91.3 93.6").verdict, CheckVerdict::Invalid, "off to both sides");
+        assert_eq!(check("80.0 80.0 92.4").verdict, CheckVerdict::Invalid, "one of them is right");
     }
 
     #[test]

@@ -24,7 +24,8 @@ pub struct NotAGloss(pub String);
 
 impl Gloss {
     /// Reads a plain decimal: an optional sign, digits, and at most one point with digits on both
-    /// sides. No exponent, no blanks, no thousands mark; at most 20 characters.
+    /// sides. No exponent, no blanks, no thousands mark; at most 12 characters, so that sums and products
+    /// of values never leave the range of an exact decimal.
     ///
     /// # Errors
     /// [`NotAGloss`] with the text, for anything else.
@@ -64,7 +65,7 @@ impl Gloss {
 
 fn is_plain_decimal(text: &[u8]) -> bool {
     let digits = text.strip_prefix(b"-").or_else(|| text.strip_prefix(b"+")).unwrap_or(text);
-    if text.len() > 20 {
+    if text.len() > 12 {
         return false;
     }
     let mut parts = digits.split(|&b| b == b'.');

@@ -49,14 +49,14 @@ fn a_zone_with_a_repeat_missing_is_not_proven() {
 }
 
 #[test]
-fn a_voided_repeat_is_settled_but_counts_for_nothing() {
+fn a_voided_repeat_counts_for_nothing_and_leaves_its_zone_not_proven_until_it_is_read_again() {
     let (mut books, zone) = one_zone();
     let wild = books.read(zone, 200, "12.0");
     books.read(zone, 210, "70.0");
     books.read(zone, 220, "70.2");
     books.void(wild, "slid");
     close(&mut books, Status::Proven);
-    assert_eq!(row(&books), "2|70.1000|0.1414|70.0000|70.2000|proven|");
+    assert_eq!(row(&books), "2|70.1000|0.1414|70.0000|70.2000|not-proven|");
 }
 
 #[test]

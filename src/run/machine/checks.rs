@@ -3,7 +3,7 @@
 
 use super::{Machine, Phase, Stamp};
 use crate::run::ledger::{Bracket, Check, CheckKind, RunState, Spot, Status};
-use crate::run::notice::{Effect, NewSitting, Notice};
+use crate::run::notice::{Effect, Notice};
 use crate::tile::{self, CheckVerdict, GeometryCheck};
 use crate::units::{Geometry, Gloss, PerGeometry};
 
@@ -70,7 +70,10 @@ impl Machine {
         self.since_check = 0;
         let passed = verdict == CheckVerdict::Passed;
         match kind {
-            CheckKind::Opening if passed => self.open_bracket_at(check, now_us, out),
+            CheckKind::Opening if passed => {
+                self.hold_panels(check, out);
+                self.open_bracket_at(check, now_us, out);
+            }
             CheckKind::AsLeft if passed => {
                 self.new_setting(out);
                 self.open_bracket_at(check, now_us, out);
@@ -78,11 +81,15 @@ impl Machine {
             CheckKind::Opening | CheckKind::AsLeft => self.begin_check(kind),
             CheckKind::AsFound => {
                 self.close_bracket(check, out);
+                if passed {
+                    self.hold_panels(check, out);
+                }
                 self.phase = Phase::Adjusting;
             }
             CheckKind::Interim | CheckKind::Closing => {
                 self.close_bracket(check, out);
                 if passed {
+                    self.hold_panels(check, out);
                     self.open_bracket_at(check, now_us, out);
                 } else {
                     self.begin_check(CheckKind::Opening);
@@ -110,9 +117,9 @@ impl Machine {
             setup.geometries.iter().filter_map(|&g| judge(g)).collect();
         let has = |verdict| geometries.iter().any(|(_, g)| g.verdict == verdict);
         let verdict = match (has(CheckVerdict::Failed), has(CheckVerdict::Invalid)) {
-            (_, true) if self.repeated => CheckVerdict::Failed,
-            (_, true) => CheckVerdict::Invalid,
-            (true, false) => CheckVerdict::Failed,
+            (true, _) => CheckVerdict::Failed,
+            (false, true) if self.repeated => CheckVerdict::Failed,
+            (false, true) => CheckVerdict::Invalid,
             (false, false) => CheckVerdict::Passed,
         };
         self.ledger.checks[check].geometries = geometries;
@@ -238,41 +245,6 @@ impl Machine {
             self.reopen(zone);
         }
         out.push(Effect::Tell(Notice::BracketEnded { bracket, again: again.clone() }));
-        again
-    }
-
-    /// The meter has a new setting: a step in gain between control and treated would be a false
-    /// difference, so a panel whose comparison is not whole and proven is read again on both sides.
-    fn new_setting(&mut self, out: &mut Vec<Effect>) {
-        let again = self.reopen_unfinished_panels();
-        out.push(Effect::Tell(Notice::NewSitting { why: NewSitting::Adjusted, again }));
-    }
-
-    /// A check comes first, and what is not proven is read again on both sides.
-    pub(super) fn new_sitting(&mut self, why: NewSitting, out: &mut Vec<Effect>) {
-        self.leave_check_unfinished();
-        let mut again = self.end_bracket(None, Status::NotProven, out);
-        again.extend(self.reopen_unfinished_panels());
-        out.push(Effect::Tell(Notice::NewSitting { why, again }));
-        self.repeated = false;
-        self.begin_check(CheckKind::Opening);
-    }
-
-    /// Opens anew every zone that was read on a panel of which some zone is not complete and proven.
-    /// Returns them in reading order.
-    fn reopen_unfinished_panels(&mut self) -> Vec<usize> {
-        self.zones.new_sitting();
-        let panel_of = |zone: usize| self.ledger.setup.zones[zone].panel;
-        let mut unfinished = vec![false; self.ledger.setup.panels.len()];
-        for zone in self.zones.in_order() {
-            unfinished[panel_of(zone)] |= !self.zones.complete(zone);
-        }
-        let was_read = |zone: usize| self.zones.taken(zone) > 0;
-        let again: Vec<usize> =
-            self.zones.in_order().filter(|&zone| unfinished[panel_of(zone)] && was_read(zone)).collect();
-        for &zone in &again {
-            self.reopen(zone);
-        }
         again
     }
 }

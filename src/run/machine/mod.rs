@@ -11,15 +11,17 @@
 //!
 //! Nothing here knows of bytes, files, ports or clocks. What comes in is a line's values, a word or
 //! a time; what goes out are effects. [`checks`] has the tile and the brackets, [`zones`] the plan,
-//! [`words`] the operator.
+//! [`panels`] what can be compared, [`words`] the operator.
 
 mod checks;
+mod panels;
 mod words;
 mod zones;
 
 use super::ledger::{CheckKind, Ledger, Reading, RunState, Spot, Status};
 use super::notice::{Advice, Effect, NewSitting, NotNow, Notice, Want};
 use crate::units::{Gloss, PerGeometry};
+use panels::Panels;
 use zones::Zones;
 
 /// Where a run stands. Which zone is next, and whether a check is due, follow from the books.
@@ -50,7 +52,10 @@ pub struct Machine {
     phase: Phase,
     paused: bool,
     zones: Zones,
+    panels: Panels,
     placements: u32,
+    /// Something was read since the sitting began, so that a long pause ends it.
+    sitting_has_placements: bool,
     /// Zone placements since the last finished check.
     since_check: u32,
     /// When the last check was finished.
@@ -68,12 +73,15 @@ impl Machine {
     /// A run that waits for its opening check.
     pub fn new(ledger: Ledger) -> Machine {
         let zones = Zones::new(&ledger.setup);
+        let panels = Panels::new(&ledger.setup);
         let mut machine = Machine {
             ledger,
             phase: Phase::Checking,
             paused: false,
             zones,
+            panels,
             placements: 0,
+            sitting_has_placements: false,
             since_check: 0,
             last_check_us: 0,
             last_placement_us: 0,
@@ -117,7 +125,7 @@ impl Machine {
         if self.phase == Phase::Ended {
             return;
         }
-        if self.bracket_is_open() && now_us >= self.pause_limit_us() {
+        if self.sitting_has_placements && now_us >= self.pause_limit_us() {
             self.new_sitting(NewSitting::LongPause, out);
         }
         if self.phase == Phase::Zones && !self.paused && self.interim_is_due(now_us) && self.between_blocks()
@@ -129,7 +137,7 @@ impl Machine {
 
     /// The run was taken up again at this time; `gap_unknown` if the clock cannot say how long it lay.
     pub fn resumed(&mut self, now_us: u64, gap_unknown: bool, out: &mut Vec<Effect>) {
-        if self.phase != Phase::Ended && gap_unknown && self.bracket_is_open() {
+        if self.phase != Phase::Ended && gap_unknown && self.sitting_has_placements {
             self.new_sitting(NewSitting::GapUnknown, out);
         }
         self.told = None;
@@ -144,12 +152,12 @@ impl Machine {
     /// The next time at which something is due, microseconds since the start; the shell records a
     /// tick once it has passed.
     pub fn deadline_us(&self) -> Option<u64> {
-        if self.phase == Phase::Ended || !self.bracket_is_open() {
+        if self.phase == Phase::Ended || !self.sitting_has_placements {
             return None;
         }
         let interim = match self.ledger.setup.procedure.interim_after_min {
             Some(minutes) if self.phase == Phase::Zones && !self.paused && self.between_blocks() => {
-                Some(self.last_check_us + minutes_us(minutes))
+                Some(self.last_check_us.saturating_add(minutes_us(minutes)))
             }
             _ => None,
         };
@@ -200,13 +208,15 @@ impl Machine {
     }
 
     fn pause_limit_us(&self) -> u64 {
-        self.last_placement_us + minutes_us(self.ledger.setup.procedure.longest_pause_min)
+        self.last_placement_us.saturating_add(minutes_us(self.ledger.setup.procedure.longest_pause_min))
     }
 
     fn interim_is_due(&self, now_us: u64) -> bool {
         let procedure = &self.ledger.setup.procedure;
         procedure.interim_after_readings.is_some_and(|n| self.since_check >= n)
-            || procedure.interim_after_min.is_some_and(|m| now_us >= self.last_check_us + minutes_us(m))
+            || procedure
+                .interim_after_min
+                .is_some_and(|m| now_us >= self.last_check_us.saturating_add(minutes_us(m)))
     }
 
     /// Whether no block is half-way.
@@ -253,6 +263,7 @@ impl Machine {
         out: &mut Vec<Effect>,
     ) {
         self.placements += 1;
+        self.sitting_has_placements = true;
         let first = self.ledger.readings.len();
         for &geometry in &self.ledger.setup.geometries {
             // The line's values were held against the plan before it came here.
@@ -274,5 +285,5 @@ impl Machine {
 }
 
 const fn minutes_us(minutes: u32) -> u64 {
-    minutes as u64 * 60_000_000
+    minutes as u64 * 60_000_000 // 32 bits of minutes fit in 64 bits of microseconds
 }

@@ -13,6 +13,8 @@ impl Machine {
         if let Err(why) = self.follow(at_us, word, out) {
             out.push(Effect::Tell(Notice::WordRefused { why }));
         }
+        // A word such as `resume` can make something due that was held up until now.
+        self.pass_time(at_us, out);
         self.tell_wanted(out);
     }
 
@@ -72,7 +74,10 @@ impl Machine {
         if self.phase == Phase::Adjusting {
             return Err("the meter is being adjusted already; say `adjusted` once it is set".to_owned());
         }
-        self.repeated = false;
+        let is_as_found = self.ledger.checks.last().is_some_and(|c| c.kind == CheckKind::AsFound);
+        if self.phase == Phase::Checking && is_as_found {
+            return Err("the as-found check is under way; read the tile as it is".to_owned());
+        }
         self.begin_check(CheckKind::AsFound);
         Ok(())
     }
@@ -118,8 +123,11 @@ impl Machine {
 }
 
 fn reasoned(reason: String, word: &str) -> Result<String, String> {
-    // The reason stands in a table cell: line breaks and the separator of flags would break it.
-    let reason = reason.replace([';', '\r', '\n', '\t'], " ").trim().to_owned();
+    // One line of a table: no character that a terminal or a reader of lines would act on.
+    let plain = |c: char| {
+        if c.is_control() || matches!(c, '\u{2028}' | '\u{2029}' | '\u{202a}'..='\u{202e}') { ' ' } else { c }
+    };
+    let reason = reason.chars().map(plain).collect::<String>().trim().to_owned();
     if reason.is_empty() {
         return Err(format!("`{word}` needs a reason, which will stand in the tables"));
     }

@@ -132,6 +132,7 @@ impl Machine {
         let spot = Spot::Zone { zone: zone as u16, attempt: self.ledger.attempts[zone] };
         let repeat = self.zones.take(zone);
         self.since_check += 1;
+        self.note_reading(zone);
         self.enter(at, spot, repeat, gloss, out);
         self.advance(at.at_us, out);
     }
@@ -161,9 +162,9 @@ impl Machine {
         out.push(Effect::Tell(Notice::Undone { placement }));
         if let Spot::Zone { zone, .. } = spot {
             self.zones.give_back(usize::from(zone), repeat);
+            self.note_reopened(usize::from(zone));
             self.since_check = self.since_check.saturating_sub(1);
-            self.drop_untouched_check();
-            self.advance(now_us, out);
+            self.look_again(now_us, out);
         }
         Ok(())
     }
@@ -202,7 +203,7 @@ impl Machine {
         out.push(Effect::Tell(Notice::Voided { placement }));
         if let Spot::Zone { zone, attempt } = spot {
             self.read_in_its_place(usize::from(zone), attempt, repeat);
-            self.go_on(now_us, out);
+            self.look_again(now_us, out);
         }
         Ok(())
     }
@@ -214,6 +215,7 @@ impl Machine {
             }
         } else if attempt == self.ledger.attempts[zone] && !self.zones.is_skipped(zone) {
             self.zones.give_back(zone, repeat);
+            self.note_reopened(zone);
         }
     }
 
@@ -239,7 +241,7 @@ impl Machine {
             self.reopen(zone);
         }
         out.push(Effect::Tell(Notice::Again { zones }));
-        self.go_on(now_us, out);
+        self.look_again(now_us, out);
         Ok(())
     }
 
@@ -259,7 +261,7 @@ impl Machine {
         self.zones.skip(zone);
         self.ledger.skipped.insert(zone, reason);
         out.push(Effect::Tell(Notice::Skipped { zone }));
-        self.go_on(now_us, out);
+        self.look_again(now_us, out);
         Ok(())
     }
 
@@ -271,11 +273,13 @@ impl Machine {
         self.zones.in_order().filter(|z| *z == zone || earlier(z)).collect()
     }
 
-    /// After the plan changed: if zones are being read, or the closing check has not begun, look
-    /// again at what comes.
-    fn go_on(&mut self, now_us: u64, out: &mut Vec<Effect>) {
-        let idle_closing = self.running_check_is_untouched(CheckKind::Closing);
-        if self.open_bracket().is_some() && (self.phase == super::Phase::Zones || idle_closing) {
+    /// After the plan changed: if zones are being read, or a check that the plan asked for has not
+    /// begun, look again at what comes. A check that the operator announced stays.
+    fn look_again(&mut self, now_us: u64, out: &mut Vec<Effect>) {
+        let planned = |c: &&crate::run::Check| matches!(c.kind, CheckKind::Closing | CheckKind::Interim);
+        let running = self.ledger.checks.last().filter(planned).is_some_and(|c| c.verdict.is_none());
+        let idle = self.phase == super::Phase::Checking && running && self.placements_of_check() == 0;
+        if self.open_bracket().is_some() && (self.phase == super::Phase::Zones || idle) {
             self.drop_untouched_check();
             self.advance(now_us, out);
         }
@@ -288,6 +292,7 @@ impl Machine {
             self.ledger.attempts[zone] = self.ledger.attempts[zone].saturating_add(1);
         }
         self.zones.reopen(zone);
+        self.note_reopened(zone);
     }
 
     /// Marks the readings that still count on these zones as superseded.
