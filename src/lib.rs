@@ -5,6 +5,7 @@
 //! | floor | pure: no clock, no file, no port | shell |
 //! | --- | --- | --- |
 //! | 6 | | [`cli`] |
+//! | 5 | | [`report`] |
 //! | 4 | | [`session`] |
 //! | 3 | [`study`], [`tables`] | |
 //! | 2 | [`run`] | |
@@ -13,6 +14,7 @@
 
 pub mod cli;
 pub mod meter;
+pub mod report;
 pub mod run;
 pub mod session;
 pub mod stats;

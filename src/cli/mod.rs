@@ -9,6 +9,7 @@ mod replay;
 mod run;
 pub mod screen;
 mod simulate;
+mod tile;
 mod verify;
 
 use clap::{Parser, Subcommand};
@@ -54,6 +55,8 @@ enum Command {
     Replay(replay::Arguments),
     /// Recompute everything in a study from its recordings and compare
     Verify(verify::Arguments),
+    /// Show the tile's history over all runs of a study on control charts
+    Tile(tile::Arguments),
     /// Show a whole study at work: no meter needed
     Demo(demo::Arguments),
 }
@@ -116,6 +119,7 @@ pub fn main() -> ExitCode {
         Command::Simulate(arguments) => simulate::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
+        Command::Tile(arguments) => tile::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
     };
     match outcome {

@@ -5,5 +5,6 @@ mod check;
 pub mod gloss_scale;
 pub mod history;
 pub mod linearity;
+pub mod pattern;
 
 pub use check::{CheckVerdict, GeometryCheck, TileRule, drift_gu, holds};
