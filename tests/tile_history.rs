@@ -219,7 +219,7 @@ fn each_shape_has_its_sentence_and_every_sentence_its_caution() {
 #[test]
 fn after_an_adjustment_a_new_stretch_begins_with_a_baseline_of_its_own() {
     let mut all = runs(1, &QUIET);
-    let mut adjusting = bench(8, { wide("92.4") });
+    let mut adjusting = bench(8, wide("92.4"));
     adjusting.press("92.4 70.0").word(Word::Adjust).press("92.0").word(Word::Adjusted).press("92.6");
     adjusting.press("70.0 75.0 92.5");
     all.push(adjusting);
@@ -364,7 +364,9 @@ fn the_text_fits_eighty_columns_even_with_more_checks_than_columns() {
 #[test]
 fn marks_differ_by_shape() {
     let out = tile(&after_quiet(&[92.4, 91.4, 92.4]), &[]).out;
-    let marks = |mark: char| out.lines().filter(|l| l.contains('│')).flat_map(str::chars).filter(|c| *c == mark).count();
+    let marks = |mark: char| {
+        out.lines().filter(|l| l.contains('│')).flat_map(str::chars).filter(|c| *c == mark).count()
+    };
     assert_eq!((marks('●'), marks('✕'), marks('○')), (10, 1, 0), "{out}");
 }
 

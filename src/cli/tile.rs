@@ -49,7 +49,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let folder = Folder::new(Arc::new(RealDisk), &arguments.study);
     let study = folder.load()?.study.name;
     let (runs, left_out) = gather_runs(&folder)?;
-    let history = TileHistory::of(&study, &runs, usize::from(arguments.baseline));
+    let history = TileHistory::of(&study, runs, usize::from(arguments.baseline));
     if let Some(file) = &arguments.svg
         && !history.geometries.is_empty()
     {
@@ -105,7 +105,7 @@ fn print(history: &TileHistory) {
         ));
         output::line(tile_text::table(geometry));
         output::line(format_args!("{}{}", plot::terminal(geometry), plot::LEGEND));
-        output::line(tile_text::standing(geometry, history.baseline));
+        say(&tile_text::standing(geometry, history.baseline));
         let signals = tile_text::signals(geometry);
         if !signals.is_empty() {
             output::line(format_args!("Signals:\n{}", signals.trim_end()));
@@ -120,10 +120,15 @@ fn print(history: &TileHistory) {
             ));
         }
         if let Some(suggestion) = tile_text::suggestion(geometry) {
-            output::line(suggestion);
-            output::line(tile_text::CAUTION);
+            say(&suggestion);
+            say(tile_text::CAUTION);
         }
-        output::line(tile_text::warm_up(&geometry.warm_up));
+        say(&tile_text::warm_up(&geometry.warm_up));
         output::line("");
     }
+}
+
+/// A sentence, in lines that fit a terminal.
+fn say(sentence: &str) {
+    tile_text::wrapped(sentence, 80).iter().for_each(output::line);
 }

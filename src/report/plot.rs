@@ -8,6 +8,7 @@ use crate::report::tile_text::day;
 use crate::report::tile_text::signed;
 use crate::report::tile_text::standing;
 use crate::report::tile_text::suggestion;
+use crate::report::tile_text::wrapped;
 use crate::run::CheckKind;
 
 /// Columns of the terminal that the plot keeps to.
@@ -80,9 +81,11 @@ pub fn terminal(history: &GeometryHistory) -> String {
     let mut text = grid.with_figures(history);
     let (first, last) = (checks().next().map(day), checks().last().map(day));
     let (first, last) = (first.unwrap_or_default(), last.unwrap_or_default());
+    let last = if first == last { String::new() } else { last };
     let width = (step * shown.len()).max(first.len() + last.len() + 2);
     let gap = width.saturating_sub(first.len() + last.len());
-    text.push_str(&format!("{:MARGIN$}{first}{:gap$}{last}\n", "", ""));
+    text.push_str(format!("{:MARGIN$}{first}{:gap$}{last}", "", "").trim_end());
+    text.push('\n');
     let hidden = history.checks.len() - checks().count();
     if hidden > 0 {
         text.push_str(&format!("{:MARGIN$}the newest; {hidden} before them are in the table\n", ""));
@@ -91,8 +94,7 @@ pub fn terminal(history: &GeometryHistory) -> String {
 }
 
 /// What the marks of the terminal's chart mean.
-pub const LEGEND: &str = "\
-         ● check   ✕ beyond the limits   ○ as left after an adjustment
+pub const LEGEND: &str = "         ● check   ✕ beyond the limits   ○ as left after an adjustment
          ─ centre  ╌ limits  · moving average  ┊ a new stretch begins
 ";
 
@@ -194,7 +196,8 @@ fn description(history: &TileHistory) -> String {
     let one = |g: &GeometryHistory| {
         let suggests = suggestion(g).unwrap_or_default();
         let checks = g.checks.len();
-        let text = format!("At {}: {checks} checks. {} {suggests}", g.geometry, standing(g, history.baseline));
+        let text =
+            format!("At {}: {checks} checks. {} {suggests}", g.geometry, standing(g, history.baseline));
         text.trim_end().to_owned()
     };
     let all: Vec<String> = history.geometries.iter().map(one).collect();
@@ -229,6 +232,10 @@ impl Scale {
     fn y(&self, value: f64) -> f64 {
         TOP + HEIGHT * (self.high - value) / (self.high - self.low)
     }
+
+    fn y_of(&self, history: &GeometryHistory, check: usize) -> f64 {
+        self.y(history.checks[check].check.deviation_gu)
+    }
 }
 
 fn part(history: &GeometryHistory, baseline: usize, text: &mut String) {
@@ -255,12 +262,6 @@ fn part(history: &GeometryHistory, baseline: usize, text: &mut String) {
     for (line, said) in wrapped(&said, 76).iter().enumerate() {
         let y = TOP + HEIGHT + 46.0 + 18.0 * line as f64;
         text.push_str(&format!("<text x=\"{LEFT}\" y=\"{y:.0}\">{}</text>\n", escaped(said)));
-    }
-}
-
-impl Scale {
-    fn y_of(&self, history: &GeometryHistory, check: usize) -> f64 {
-        self.y(history.checks[check].check.deviation_gu)
     }
 }
 
@@ -299,7 +300,10 @@ fn stretch(
         for (value, class) in
             [(limits.lower, "line limit"), (limits.centre, "line"), (limits.upper, "line limit")]
         {
-            text.push_str(&format!("<path class=\"{class}\" d=\"M{from:.1} {:.1}H{to:.1}\"/>\n", scale.y(value)));
+            text.push_str(&format!(
+                "<path class=\"{class}\" d=\"M{from:.1} {:.1}H{to:.1}\"/>\n",
+                scale.y(value)
+            ));
         }
     }
     let thread: Vec<String> =
@@ -380,21 +384,6 @@ fn legend(top: f64) -> String {
         text.push_str(&format!("<text x=\"{x}\" y=\"{}\">{word}</text>\n", y + 5.0));
     }
     text
-}
-
-/// Lines of at most so many characters, cut between words.
-fn wrapped(text: &str, width: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
 }
 
 /// Text as it may stand in XML; characters that may not are left out.

@@ -88,6 +88,10 @@ pub struct BracketDrift {
 /// What the tile said in one run.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RunOnTile {
+    /// The run's id.
+    pub run: String,
+    /// When it began, microseconds since 1970-01-01T00:00:00Z.
+    pub began_us: i64,
     /// As-found and as-left checks, in order.
     pub checks: Vec<TileCheck>,
     /// Brackets that have both checks, in order.
@@ -102,7 +106,13 @@ pub struct RunOnTile {
 /// readings agree; checks before an adjustment; checks after one.
 #[must_use]
 pub fn gather(ledger: &Ledger, starts: &SittingStarts) -> RunOnTile {
-    let mut found = RunOnTile { brackets: brackets(ledger), ..RunOnTile::default() };
+    let mut found = RunOnTile {
+        run: ledger.id.clone(),
+        began_us: ledger.sittings.first().map_or(0, |sitting| sitting.wall_us),
+        brackets: brackets(ledger),
+        ..RunOnTile::default()
+    };
+    let printed = digits_printed(ledger);
     for geometry in &ledger.setup.geometries {
         let (mut wanted, mut adjusted) = (true, false);
         for (index, check) in ledger.checks.iter().enumerate() {
@@ -121,7 +131,8 @@ pub fn gather(ledger: &Ledger, starts: &SittingStarts) -> RunOnTile {
             }
             // A check after an adjustment says nothing of how the sitting found the meter, and comes too late.
             wanted = false;
-            let mut taken = tile_check(ledger, index, check, *geometry, figures);
+            let mut taken = tile_check(ledger, check, *geometry, figures);
+            taken.decimals = printed[index];
             taken.adjusted_before = std::mem::take(&mut adjusted);
             found.checks.push(taken);
         }
@@ -130,19 +141,24 @@ pub fn gather(ledger: &Ledger, starts: &SittingStarts) -> RunOnTile {
     found
 }
 
-fn tile_check(
-    ledger: &Ledger,
-    index: usize,
-    check: &Check,
-    geometry: Geometry,
-    figures: &GeometryCheck,
-) -> TileCheck {
+/// Digits behind the point in the readings of each check, the most.
+fn digits_printed(ledger: &Ledger) -> Vec<u32> {
+    let mut printed = vec![0; ledger.checks.len()];
+    for reading in &ledger.readings {
+        if let Spot::Tile { check } = reading.spot
+            && let Some(most) = printed.get_mut(check as usize)
+        {
+            *most = reading.gloss.scale().max(*most);
+        }
+    }
+    printed
+}
+
+fn tile_check(ledger: &Ledger, check: &Check, geometry: Geometry, figures: &GeometryCheck) -> TileCheck {
     let (wall_us, offset_s) = match ledger.sittings.is_empty() {
         true => (0, 0),
         false => ledger.wall(check.at_us),
     };
-    let spot = Spot::Tile { check: index as u32 };
-    let own = ledger.readings.iter().filter(|r| r.spot == spot && r.geometry == geometry);
     TileCheck {
         run: ledger.id.clone(),
         kind: check.kind,
@@ -152,7 +168,7 @@ fn tile_check(
         deviation_gu: figures.deviation_gu,
         tile: ledger.setup.tile.name.clone(),
         assigned_gu: figures.assigned_gu,
-        decimals: own.map(|reading| reading.gloss.scale()).max().unwrap_or(0),
+        decimals: 0,
         adjusted_before: false,
     }
 }
@@ -291,12 +307,14 @@ pub struct TileHistory {
 }
 
 impl TileHistory {
-    /// Puts the runs of a study together, in their order. A `baseline` below [`LEAST_BASELINE`] is raised
+    /// Puts the runs of a study together, in the order in which they began. A `baseline` below [`LEAST_BASELINE`] is raised
     /// to it.
     #[must_use]
-    pub fn of(study: &str, runs: &[RunOnTile], baseline: usize) -> TileHistory {
+    pub fn of(study: &str, mut runs: Vec<RunOnTile>, baseline: usize) -> TileHistory {
+        // The number in a run's id counts on past 99, where names no longer sort by time.
+        runs.sort_by(|a, b| a.began_us.cmp(&b.began_us).then_with(|| a.run.cmp(&b.run)));
         let baseline = baseline.max(LEAST_BASELINE);
-        let one = |geometry| geometry_history(geometry, runs, baseline);
+        let one = |geometry| geometry_history(geometry, &runs, baseline);
         let geometries = Geometry::ALL.into_iter().map(one).filter(|history| !history.checks.is_empty());
         TileHistory { study: study.to_owned(), baseline, runs: runs.len(), geometries: geometries.collect() }
     }

@@ -16,8 +16,7 @@ use serde_json::Value;
 use serde_json::json;
 
 /// What is said of every suggestion.
-pub const CAUTION: &str =
-    "A suggestion, no finding: the chart cannot tell the tile from the meter; cleaning, or a second tile, can.";
+pub const CAUTION: &str = "A suggestion, no finding: the chart cannot tell the tile from the meter; cleaning, or a second tile, can.";
 
 /// A figure with its sign, so many digits behind the point; never a negative zero.
 #[must_use]
@@ -38,6 +37,22 @@ pub fn time(charted: &Charted) -> Option<DateTime<FixedOffset>> {
 #[must_use]
 pub fn day(charted: &Charted) -> String {
     time(charted).map_or_else(|| charted.check.run.clone(), |time| time.format("%Y-%m-%d").to_string())
+}
+
+/// Lines of at most so many characters, cut between words.
+#[must_use]
+pub fn wrapped(text: &str, width: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
 }
 
 /// The table of one geometry, one line a check, within 80 columns.
@@ -169,7 +184,8 @@ fn missing(stretch: &Stretch, baseline: usize) -> Option<usize> {
 #[must_use]
 pub fn suggestion(history: &GeometryHistory) -> Option<String> {
     let newest = history.stretches.last()?;
-    let at_day = |at: &usize| newest.charted.get(*at).map_or_else(String::new, |at| day(&history.checks[*at]));
+    let at_day =
+        |at: &usize| newest.charted.get(*at).map_or_else(String::new, |at| day(&history.checks[*at]));
     Some(match history.pattern.as_ref()? {
         Pattern::Steady => "No pattern: tile and meter look steady.".to_owned(),
         Pattern::NewestApart { above: false } => {
@@ -200,7 +216,8 @@ pub fn suggestion(history: &GeometryHistory) -> Option<String> {
             at_day(at)
         ),
         Pattern::Unclear => {
-            "The chart signals, but no single check, slope or step explains it: watch the next checks.".to_owned()
+            "The chart signals, but no single check, slope or step explains it: watch the next checks."
+                .to_owned()
         }
     })
 }
@@ -220,19 +237,21 @@ pub fn warm_up(warm_up: &WarmUp) -> String {
     };
     let (first, later) =
         (warm_up.first_gu_per_h.unwrap_or_default(), warm_up.later_gu_per_h.unwrap_or_default());
+    let counted = format!(
+        "in {} of {} runs with several brackets the first moves faster than later ones, {first:.2} against \
+         {later:.2} GU/h",
+        warm_up.first_faster, warm_up.compared
+    );
     let first_bracket = match warm_up.first_drifts_more() {
-        Some(true) => format!(
-            "the first bracket moves faster than later ones ({first:.2} against {later:.2} GU/h): warm up longer"
-        ),
-        Some(false) => format!(
-            "the first bracket moves no faster than later ones ({first:.2} against {later:.2} GU/h)"
-        ),
+        Some(true) => format!("{counted}: warm up longer"),
+        Some(false) => format!("{counted}: no sign of a warm-up"),
         None => format!(
             "runs with several brackets: {} of the {RUNS_TO_COMPARE} needed to judge warm-up",
             warm_up.compared
         ),
     };
-    let runs = if warm_up.runs == 1 { "1 run".to_owned() } else { format!("median of {} runs", warm_up.runs) };
+    let runs =
+        if warm_up.runs == 1 { "1 run".to_owned() } else { format!("median of {} runs", warm_up.runs) };
     format!("Inside runs the tile moves {} GU/h ({runs}); {first_bracket}.", signed(median, 2))
 }
 

@@ -122,7 +122,9 @@ impl WarmUp {
 pub fn warm_up(runs: &[Vec<(bool, f64, f64)>]) -> WarmUp {
     let rate = |brackets: &[(bool, f64, f64)]| {
         let hours: f64 = brackets.iter().map(|b| b.2).sum();
-        (hours > 0.0).then(|| brackets.iter().map(|b| b.1).sum::<f64>() / hours).filter(|rate| rate.is_finite())
+        (hours > 0.0)
+            .then(|| brackets.iter().map(|b| b.1).sum::<f64>() / hours)
+            .filter(|rate| rate.is_finite())
     };
     let mut rates: Vec<f64> = runs.iter().filter_map(|run| rate(run)).collect();
     let mut pairs: Vec<(f64, f64)> = Vec::new();
@@ -146,7 +148,9 @@ pub fn warm_up(runs: &[Vec<(bool, f64, f64)>]) -> WarmUp {
 /// How far brackets moved over what they took, whichever way each went: up and down do not cancel.
 fn speed(brackets: &[(bool, f64, f64)]) -> Option<f64> {
     let hours: f64 = brackets.iter().map(|b| b.2).sum();
-    (hours > 0.0).then(|| brackets.iter().map(|b| b.1.abs()).sum::<f64>() / hours).filter(|rate| rate.is_finite())
+    (hours > 0.0)
+        .then(|| brackets.iter().map(|b| b.1.abs()).sum::<f64>() / hours)
+        .filter(|rate| rate.is_finite())
 }
 
 fn median(values: &mut [f64]) -> Option<f64> {
