@@ -5,11 +5,12 @@ use super::DONE;
 use super::Failure;
 use super::WRONG_USE;
 use super::output;
+use crate::report::gather::RunOnTile;
+use crate::report::gather::SittingStarts;
+use crate::report::gather::gather;
 use crate::report::plot;
-use crate::report::tile_history::RunOnTile;
-use crate::report::tile_history::SittingStarts;
+use crate::report::svg;
 use crate::report::tile_history::TileHistory;
-use crate::report::tile_history::gather;
 use crate::report::tile_text;
 use crate::run::ReplayError;
 use crate::run::record::RecordingError;
@@ -53,7 +54,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     if let Some(file) = &arguments.svg
         && !history.geometries.is_empty()
     {
-        disk.write_atomic(file, plot::svg(&history).as_bytes())?;
+        disk.write_atomic(file, svg::svg(&history).as_bytes())?;
         output::remark(format_args!("charts drawn to {}", file.display()));
     }
     if arguments.json {
