@@ -211,7 +211,7 @@ fn each_shape_has_its_sentence_and_every_sentence_its_caution() {
     for (later, name, words) in cases {
         let study = after_quiet(later);
         assert_eq!(at_60(&study)["pattern"], name);
-        let said = tile(&study, &[]).out;
+        let said = tile(&study, &[]).out.replace('\n', " ");
         assert!(said.contains(words) && said.contains("A suggestion, no finding"), "{name}: {said}");
     }
 }

@@ -1,7 +1,6 @@
 //! What the shape of the tile's history suggests. The rules are common practice put into figures, without
 //! a source; `protocol-notes/tile-history.md` has them in words. Nothing here judges a run.
 
-use crate::stats::line::Line;
 use crate::stats::line::fit;
 use crate::stats::summary::mean;
 use crate::tile::history::History;
@@ -79,29 +78,48 @@ fn lasting_change(rest: &[usize], days: &[f64], deviations_gu: &[f64], sigma: f6
     let y: Vec<f64> = rest.iter().map(|at| deviations_gu[*at]).collect();
     let least = LEAST_CHANGE_SIGMA * sigma;
     let step = best_step(&y).filter(|step| step.change.abs() >= least);
-    let line = fit(&x, &y).ok();
-    let slope = line.as_ref().and_then(|line| slope_of(line, &x, least));
-    let Some(step) = step else { return slope };
-    let scatter_of_line = line.map_or(f64::INFINITY, |line| line.residual_sd);
-    if slope.is_some() && scatter_of_line <= step.residual_sd {
-        return slope;
+    // The newest checks alone, apart from all before, would tilt a line too: without them it must still be one.
+    let older = x.len().saturating_sub(LEAST_SIDE - 1);
+    let older = Slope::of(&x[..older], &y[..older], 0.0);
+    let slope =
+        Slope::of(&x, &y, least).filter(|slope| older.is_some_and(|older| slope.goes_with(older.gu_per_day)));
+    let Some(step) = step else { return slope.map(Slope::pattern) };
+    if let Some(slope) = slope.filter(|slope| slope.residual_sd <= step.residual_sd) {
+        return Some(slope.pattern());
     }
     // Level first, sliding since: the later side slides on by itself, and the step is only its beginning.
-    let since = fit(&x[step.at..], &y[step.at..]).ok().and_then(|line| slope_of(&line, &x[step.at..], least));
-    if let Some(since @ Pattern::Slope { gu_per_week, .. }) = since
-        && (gu_per_week < 0.0) == (step.change < 0.0)
-    {
-        return Some(since);
-    }
-    Some(Pattern::Step { at: rest[step.at], change_gu: step.change })
+    let since = Slope::of(&x[step.at..], &y[step.at..], least).filter(|since| since.goes_with(step.change));
+    let is_step = Pattern::Step { at: rest[step.at], change_gu: step.change };
+    Some(since.map_or(is_step, Slope::pattern))
 }
 
-fn slope_of(line: &Line, days: &[f64], least_gu: f64) -> Option<Pattern> {
-    let span = days.last()? - days.first()?;
-    let known = line.slope_interval(0.95)?;
-    let is_change = (known.low > 0.0 || known.high < 0.0) && (line.slope * span).abs() >= least_gu;
-    let slope = Pattern::Slope { gu_per_week: 7.0 * line.slope, weeks: span / 7.0 };
-    (is_change && span >= LEAST_SPAN_DAYS).then_some(slope)
+#[derive(Clone, Copy)]
+struct Slope {
+    gu_per_day: f64,
+    span_days: f64,
+    residual_sd: f64,
+}
+
+impl Slope {
+    /// A slope that is one: not 0 by its 95 % interval, long enough, and so much over the whole.
+    fn of(days: &[f64], deviations_gu: &[f64], least_gu: f64) -> Option<Slope> {
+        let span_days = days.last()? - days.first()?;
+        let line = fit(days, deviations_gu).ok()?;
+        let known = line.slope_interval(0.95)?;
+        let is_one = (known.low > 0.0 || known.high < 0.0)
+            && (line.slope * span_days).abs() >= least_gu
+            && span_days >= LEAST_SPAN_DAYS;
+        let slope = Slope { gu_per_day: line.slope, span_days, residual_sd: line.residual_sd };
+        is_one.then_some(slope)
+    }
+
+    fn goes_with(&self, change: f64) -> bool {
+        (self.gu_per_day < 0.0) == (change < 0.0)
+    }
+
+    fn pattern(self) -> Pattern {
+        Pattern::Slope { gu_per_week: 7.0 * self.gu_per_day, weeks: self.span_days / 7.0 }
+    }
 }
 
 struct Step {
@@ -110,10 +128,11 @@ struct Step {
     residual_sd: f64,
 }
 
-/// The split into two levels that leaves the least scatter; the first of equal ones.
+/// The split into two levels that leaves the least scatter, the first of equal ones; `None` if it leaves a
+/// side with too few checks to call it a level.
 fn best_step(values: &[f64]) -> Option<Step> {
     let mut best: Option<Step> = None;
-    for at in LEAST_SIDE..=values.len().checked_sub(LEAST_SIDE)? {
+    for at in 1..values.len() {
         let (before, after) = values.split_at(at);
         let (low, high) = (mean(before)?, mean(after)?);
         let apart = before.iter().map(|v| v - low).chain(after.iter().map(|v| v - high));
@@ -124,7 +143,7 @@ fn best_step(values: &[f64]) -> Option<Step> {
             best = Some(Step { at, change: high - low, residual_sd });
         }
     }
-    best
+    best.filter(|step| step.at.min(values.len() - step.at) >= LEAST_SIDE)
 }
 
 #[cfg(test)]
@@ -181,7 +200,21 @@ mod tests {
     }
 
     #[test]
+    fn a_fall_that_sets_in_after_a_level_time_is_a_slope_and_no_step() {
+        let level = [0.0, 0.1, 0.0, -0.1, 0.0, 0.1, 0.0, -0.1];
+        let falling = [-0.2, -0.4, -0.6, -0.8, -1.0, -1.2, -1.4, -1.6];
+        let found = after_quiet(&[&level[..], &falling].concat(), 3.0);
+        assert!(matches!(found, Pattern::Slope { gu_per_week, .. } if gu_per_week < 0.0), "{found:?}");
+    }
+
+    #[test]
+    fn a_rise_is_a_slope_above_zero() {
+        let found = after_quiet(&[0.1, 0.2, 0.2, 0.3, 0.4, 0.4, 0.5, 0.6], 3.0);
+        assert!(matches!(found, Pattern::Slope { gu_per_week, .. } if gu_per_week > 0.0), "{found:?}");
+    }
+
+    #[test]
     fn signals_without_a_shape_are_called_unclear() {
-        assert_eq!(after_quiet(&[0.0, -0.5, -0.6], 3.0), Pattern::Unclear);
+        assert_eq!(after_quiet(&[0.0, -0.5, -0.6], 3.0), Pattern::Unclear, "two low ones are no level yet");
     }
 }
