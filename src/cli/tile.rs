@@ -100,10 +100,8 @@ fn gather_runs(folder: &Folder) -> Result<(Vec<RunOnTile>, Vec<String>), Failure
 
 fn print(history: &TileHistory) {
     for geometry in &history.geometries {
-        output::line(format_args!(
-            "{}, tile at {}: mean minus assigned value, GU\n",
-            history.study, geometry.geometry
-        ));
+        say(&format!("{}, tile at {}: mean minus assigned value, GU", history.study, geometry.geometry));
+        output::line("");
         output::line(tile_text::table(geometry));
         output::line(format_args!("{}{}", plot::terminal(geometry), plot::LEGEND));
         say(&tile_text::standing(geometry, history.baseline));

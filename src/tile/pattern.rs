@@ -224,4 +224,22 @@ mod tests {
     fn signals_without_a_shape_are_called_unclear() {
         assert_eq!(after_quiet(&[0.0, -0.5, -0.6], 3.0), Pattern::Unclear, "two low ones are no level yet");
     }
+
+    /// Rounded noise and nothing else, 1000 times, from a seed.
+    #[test]
+    fn noise_alone_is_seldom_called_a_slope_or_a_step() {
+        use rand::SeedableRng;
+        use rand_distr::Distribution;
+        let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(11);
+        let noise = rand_distr::Normal::new(0.0, 0.1).unwrap();
+        let days: Vec<f64> = (0..30).map(|i| 3.0 * f64::from(i)).collect();
+        let mut told = 0;
+        for _ in 0..1000 {
+            let mut check = || (noise.sample(&mut random) * 30.0_f64).round() / 30.0;
+            let checks: Vec<f64> = (0..30).map(|_| check()).collect();
+            let found = pattern(&days, &checks, &chart(&checks, &RULE).unwrap());
+            told += usize::from(matches!(found, Pattern::Slope { .. } | Pattern::Step { .. }));
+        }
+        assert!(told <= 50, "{told} of 1000");
+    }
 }
