@@ -328,7 +328,10 @@ fn differs(one: &Compared, answers: &Value) -> Option<String> {
             }
         }
     }
-    println!("{:>15}: {:.1e} (allowed {:.0e}), {unanswered} without an answer there", one.name, largest.0, one.allowed);
+    println!(
+        "{:>15}: {:.1e} (allowed {:.0e}), {unanswered} without an answer there",
+        one.name, largest.0, one.allowed
+    );
     // The noncentral t of the library gives up now and then; more than a few would be no comparison.
     assert!(unanswered * 10 < one.found.len(), "{}: {unanswered} without an answer", one.name);
     (largest.0.is_nan() || largest.0 > one.allowed)

@@ -23,7 +23,8 @@ impl SittingStarts {
     /// Sees the effects of a record that was just applied.
     pub fn see(&mut self, run: &Run, effects: &[Effect]) {
         let after_pause = effects.iter().any(|effect| {
-            matches!(effect, Effect::Tell(Notice::NewSitting { why, .. }) if *why != NewSitting::Adjusted)
+            let Effect::Tell(Notice::NewSitting { why, .. }) = effect else { return false };
+            matches!(why, NewSitting::LongPause | NewSitting::GapUnknown)
         });
         if after_pause {
             // The sitting has begun its opening check, which is the last on the books.
