@@ -3,7 +3,7 @@
 use super::{CHECK_FAILED, DONE, Failure};
 use crate::run::Replayed;
 use crate::session::results::Difference;
-use crate::tables::{self, Table};
+use crate::tables::{self, Sheets, Table};
 use std::collections::BTreeMap;
 use std::io::{self, IsTerminal, Write};
 
@@ -79,10 +79,9 @@ fn rows(replayed: &Replayed) -> Vec<BTreeMap<String, String>> {
     csv::Reader::from_reader(bytes.as_slice()).deserialize().filter_map(Result::ok).collect()
 }
 
-/// Whether every row of a run's results is proven.
+/// Whether a run has results, and every row of them is proven.
 pub fn is_proven(replayed: &Replayed) -> bool {
-    let rows = rows(replayed);
-    !rows.is_empty() && rows.iter().all(|row| row.get("status").is_some_and(|s| s == "proven"))
+    Sheets::of(replayed.run.ledger()).are_proven()
 }
 
 /// Prints the results of runs as a JSON array, empty cells as null.

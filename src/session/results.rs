@@ -8,7 +8,7 @@ use super::folder::{Folder, FolderError};
 use crate::run::Replayed;
 use crate::run::record::hex;
 use crate::store::{AtomicWriter, Disk, Entry, StoreError};
-use crate::tables::{self, RunNote, Table};
+use crate::tables::{self, RunNote, Sheets, Table};
 use sha2::{Digest, Sha256};
 use std::io::{self, BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
@@ -202,15 +202,18 @@ impl Target for Compared<'_> {
     }
 }
 
-/// Writes the tables of replayed runs, joined, with their description last.
+/// Writes the tables of replayed runs, joined, with their description last. Gives whether every run has
+/// results and all of them are proven.
 ///
 /// # Errors
 /// If the disk refuses.
-pub fn write(runs: &[Replayed], sink: &mut dyn Sink) -> Result<(), StoreError> {
+pub fn write(runs: &[Replayed], sink: &mut dyn Sink) -> Result<bool, StoreError> {
+    let sheets: Vec<Sheets<'_>> = runs.iter().map(|r| Sheets::of(r.run.ledger())).collect();
     for table in Table::ALL {
         let mut target = io::BufWriter::with_capacity(1 << 16, sink.table(table.file_name())?);
         for (i, replayed) in runs.iter().enumerate() {
-            tables::write(table, replayed.run.ledger(), &replayed.sha256, &mut target, i == 0)
+            sheets[i]
+                .write(table, &replayed.sha256, &mut target, i == 0)
                 .map_err(|e| StoreError::new(Path::new(table.file_name()), "write", e))?;
         }
         if runs.is_empty() {
@@ -226,7 +229,8 @@ pub fn write(runs: &[Replayed], sink: &mut dyn Sink) -> Result<(), StoreError> {
     let mut target = sink.table(DESCRIPTION)?;
     let written = target.write_all(tables::datapackage(&notes).as_bytes());
     written.map_err(|e| StoreError::new(Path::new(DESCRIPTION), "write", e))?;
-    target.close()
+    target.close()?;
+    Ok(sheets.iter().all(Sheets::are_proven))
 }
 
 /// What an update of a study's tables came to.

@@ -29,8 +29,10 @@ pub use schema::Table;
 
 use crate::run::Ledger;
 use cells::Rows;
+use std::cell::OnceCell;
 use std::io;
 use std::io::Write;
+use zone_figures::Zones;
 
 /// Writes one table of one run. `recording_sha256` is the digest of the run's recording in hex, or
 /// empty while none is known; it stands in `results.csv` only. The writer is flushed at the end.
@@ -44,17 +46,55 @@ pub fn write(
     out: &mut dyn Write,
     with_header: bool,
 ) -> io::Result<()> {
-    let mut rows = Rows::new(out);
-    if with_header {
-        header(table, &mut rows)?;
+    Sheets::of(ledger).write(table, recording_sha256, out, with_header)
+}
+
+/// The tables of one run, for whoever writes several: the figures of its zones are worked out once.
+pub struct Sheets<'l> {
+    ledger: &'l Ledger,
+    zones: OnceCell<Zones<'l>>,
+}
+
+impl<'l> Sheets<'l> {
+    /// The tables of a run.
+    #[must_use]
+    pub fn of(ledger: &'l Ledger) -> Sheets<'l> {
+        Sheets { ledger, zones: OnceCell::new() }
     }
-    match table {
-        Table::Readings => readings::write(ledger, &mut rows)?,
-        Table::TileChecks => tile_checks::write(ledger, &mut rows)?,
-        Table::Zones => zones::write(ledger, &mut rows)?,
-        Table::Results => results::write(ledger, recording_sha256, &mut rows)?,
+
+    fn zones(&self) -> &Zones<'l> {
+        self.zones.get_or_init(|| Zones::of(self.ledger))
     }
-    rows.finish()
+
+    /// As [`write()`].
+    ///
+    /// # Errors
+    /// As [`write()`].
+    pub fn write(
+        &self,
+        table: Table,
+        recording_sha256: &str,
+        out: &mut dyn Write,
+        with_header: bool,
+    ) -> io::Result<()> {
+        let mut rows = Rows::new(out);
+        if with_header {
+            header(table, &mut rows)?;
+        }
+        match table {
+            Table::Readings => readings::write(self.ledger, &mut rows)?,
+            Table::TileChecks => tile_checks::write(self.ledger, &mut rows)?,
+            Table::Zones => zones::write(self.ledger, self.zones(), &mut rows)?,
+            Table::Results => results::write(self.ledger, self.zones(), recording_sha256, &mut rows)?,
+        }
+        rows.finish()
+    }
+
+    /// Whether the run has results, and every row of them is proven.
+    #[must_use]
+    pub fn are_proven(&self) -> bool {
+        results::are_proven(self.ledger, self.zones())
+    }
 }
 
 /// Writes the header of a table alone.

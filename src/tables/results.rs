@@ -22,14 +22,29 @@ use crate::units::Geometry;
 use std::collections::BTreeMap;
 use std::io;
 
-pub(super) fn write(ledger: &Ledger, recording_sha256: &str, rows: &mut Rows<'_>) -> io::Result<()> {
-    let zones = Zones::of(ledger);
+/// Whether there are rows, and each is proven.
+pub(super) fn are_proven(ledger: &Ledger, zones: &Zones<'_>) -> bool {
+    let sides = Sides::of(ledger);
+    let mut rows = sides
+        .treated
+        .iter()
+        .flat_map(|(&(panel, _), treated)| geometries(ledger).map(move |(at, _)| (panel, treated, at)));
+    !sides.treated.is_empty()
+        && rows.all(|(panel, treated, at)| {
+            Comparison::of(zones, sides.control_on(panel), treated, at).status == ZoneStatus::Proven
+        })
+}
+
+pub(super) fn write(
+    ledger: &Ledger,
+    zones: &Zones<'_>,
+    recording_sha256: &str,
+    rows: &mut Rows<'_>,
+) -> io::Result<()> {
     let sides = Sides::of(ledger);
     for (&(panel, treatment), treated) in &sides.treated {
-        let control = sides.control.get(&panel).map_or(&[][..], Vec::as_slice);
         for (at, geometry) in geometries(ledger) {
-            let of_side = |side: &[usize]| side.iter().filter_map(|&z| zones.get(z, at)).collect::<Vec<_>>();
-            let comparison = Comparison::new(of_side(control), of_side(treated));
+            let comparison = Comparison::of(zones, sides.control_on(panel), treated, at);
             rows.text(&ledger.id)?;
             rows.text(ledger.setup.panels.get(panel).map_or("", |p| &p.id))?;
             rows.text(ledger.setup.treatments.get(treatment).map_or("", |t| &t.code))?;
@@ -76,6 +91,10 @@ impl Sides {
         }
         sides
     }
+
+    fn control_on(&self, panel: usize) -> &[usize] {
+        self.control.get(&panel).map_or(&[], Vec::as_slice)
+    }
 }
 
 /// Both sides of one row.
@@ -86,6 +105,12 @@ struct Comparison<'z, 'l> {
 }
 
 impl<'z, 'l> Comparison<'z, 'l> {
+    /// The comparison of two sides at the geometry with this place in the set-up's list.
+    fn of(zones: &'z Zones<'l>, control: &[usize], treated: &[usize], at: usize) -> Comparison<'z, 'l> {
+        let of_side = |side: &[usize]| side.iter().filter_map(|&z| zones.get(z, at)).collect();
+        Comparison::new(of_side(control), of_side(treated))
+    }
+
     fn new(control: Vec<&'z ZoneFigures<'l>>, treated: Vec<&'z ZoneFigures<'l>>) -> Comparison<'z, 'l> {
         let both = || control.iter().chain(&treated).map(|zone| zone.status);
         let settled = |status| matches!(status, ZoneStatus::Proven | ZoneStatus::Skipped);

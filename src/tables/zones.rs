@@ -10,8 +10,7 @@ use super::zone_figures::planned;
 use crate::run::Ledger;
 use std::io;
 
-pub(super) fn write(ledger: &Ledger, rows: &mut Rows<'_>) -> io::Result<()> {
-    let zones = Zones::of(ledger);
+pub(super) fn write(ledger: &Ledger, zones: &Zones<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
     let mut flags = Flags::default();
     for zone in planned(ledger) {
         for (at, geometry) in geometries(ledger) {
