@@ -80,11 +80,7 @@ async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
     let id = session.run.ledger().id.clone();
     greet(arguments, &folder, &session.run, resumed);
     let presenter = Presenter::new(arguments.json, arguments.plain)?;
-    // The tables are born unfinished: should this run be cut off, its rows say so from the start.
-    let tables = folder.clone();
-    let first = tokio::task::spawn_blocking(move || results::update(&tables, |_, _, _| {}));
     let (stopped, run) = drive(session, hand, presenter).await?;
-    first.await.map_err(|e| Failure::new(e, ""))??;
     let updated = results::update(&folder, |_, _, _| {})?;
     tracing::info!(replayed = updated.replayed, kept = updated.kept, "tables brought up to date");
     for refused in &updated.refused {

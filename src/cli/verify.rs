@@ -56,7 +56,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let compared = output::differences(&comparing.found);
     if compared != DONE && runs.iter().any(|r| r.run.ledger().state == RunState::Open) {
         output::line(format_args!(
-            "A run is open, so its tables may lag behind its recording; `halfpanel replay {0} --out {1}` writes them anew.",
+            "A run is open, so the tables may lag behind its recording; `halfpanel replay {0} --out {1}` writes them anew.",
             arguments.study.display(),
             results.display()
         ));
