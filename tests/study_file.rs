@@ -92,7 +92,7 @@ fn decimals_are_kept_as_they_are_written_in_quotes_or_not() {
         assert_eq!(study.tile.values[0].assigned_gu.to_string(), "92.40", "{written}");
     }
     assert_eq!(with("92.40", "92").tile.values[0].assigned_gu.to_string(), "92");
-    let long = "92.4000000000001";
+    let long = "92.400000001";
     assert_eq!(with("92.40", long).tile.values[0].assigned_gu.to_string(), long);
     let marked = format!("\u{feff}{GOOD}");
     let study = Study::load("study.toml", &marked).unwrap();
@@ -143,11 +143,11 @@ fn the_tile_is_refused_where_it_can_prove_nothing() {
             study.toml:7:19: `spread_limit_gu` is 0.0
               hint: give more than 0 and at most 50 GU; without the key it is 0.5
             study.toml:7:16: `tolerance_gu` is not a plain decimal number
-              hint: write digits and at most one point, such as 92.4
+              hint: write digits and at most one point, 12 characters at most, such as 92.4
             study.toml:7:16: `tolerance_gu` is not a plain decimal number
-              hint: write digits and at most one point, such as 92.4
+              hint: write digits and at most one point, 12 characters at most, such as 92.4
             study.toml:7:16: `tolerance_gu` is not a plain decimal number
-              hint: write digits and at most one point, such as 92.4
+              hint: write digits and at most one point, 12 characters at most, such as 92.4
             study.toml:7:20: not TOML: invalid date, expected `-` (MM-DD)
               hint: a line is `key = value` or `[table]`; texts stand in quotes; in 'single quotes' a backslash is itself
             study.toml:7:20: `certificate_date` is not a day
@@ -161,7 +161,7 @@ fn the_tile_is_refused_where_it_can_prove_nothing() {
             study.toml:10:15: `assigned_gu` is 2000.1
               hint: give more than 0 and at most 2000 GU
             study.toml:10:15: `assigned_gu` is not a plain decimal number
-              hint: write digits and at most one point, such as 92.4
+              hint: write digits and at most one point, 12 characters at most, such as 92.4
             study.toml:11:27: `expanded_uncertainty_gu` is 0
               hint: give more than 0 and at most 2000 GU
             study.toml:12:16: the tile has two values at 60°

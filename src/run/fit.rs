@@ -105,7 +105,7 @@ impl Setup {
         let figures = self.tile.values.iter().map(|v| v.assigned_gu).chain(uncertainties);
         let limits = [rule.tolerance_gu, rule.spread_limit_gu, rule.drift_limit_gu];
         let sound =
-            |gu: Decimal| !gu.is_sign_negative() && gu <= Decimal::from(LARGEST_GU) && gu.scale() <= 8;
+            |gu: Decimal| !gu.is_sign_negative() && gu <= Decimal::from(LARGEST_GU) && gu.scale() <= 10;
         if !figures.chain(limits).all(sound) {
             return Err("a figure of the tile is no usable number of GU".to_owned());
         }

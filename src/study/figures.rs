@@ -56,7 +56,7 @@ fn positive(
         return Err(source.problem(
             figure.span(),
             format!("`{key}` is not a plain decimal number"),
-            "write digits and at most one point, such as 92.4",
+            "write digits and at most one point, 12 characters at most, such as 92.4",
         ));
     };
     let value = value.decimal();
