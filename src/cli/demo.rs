@@ -156,6 +156,7 @@ fn summary(folder: &Folder) -> Result<u8, Failure> {
         "The tables   {root}/results/   readings, tile-checks, zones, results (CSV), datapackage.json"
     ));
     output::line(format_args!("The evidence {root}/recordings/"));
-    output::line(format_args!("Check it     halfpanel verify {root}"));
+    let program = std::env::args().next().unwrap_or_else(|| "halfpanel".to_owned());
+    output::line(format_args!("Check it     {program} verify {root}"));
     Ok(DONE)
 }
