@@ -575,3 +575,14 @@ fn the_simulated_hand_comes_through_every_fault() {
         }
     });
 }
+
+#[test]
+fn what_a_killed_write_left_behind_is_swept_by_the_next_run() {
+    let folder = tempfile::tempdir().unwrap();
+    let study = study_of(&folder, "study");
+    fs::create_dir(study.join("recordings")).unwrap();
+    let left = study.join("recordings").join(".2026-06-01-01.rec.a1b2c3.half-written");
+    fs::write(&left, "half").unwrap();
+    let (_, _) = halfpanel(["run".as_ref(), study.as_os_str(), "--json".as_ref()], 0);
+    assert!(!left.exists());
+}

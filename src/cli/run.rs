@@ -62,6 +62,7 @@ async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
     let folder = Folder::new(Arc::new(RealDisk), &arguments.study);
     let loaded = folder.load()?;
     let _lock = folder.lock("halfpanel run")?;
+    folder.sweep()?;
     // Better before the run than after it.
     folder.disk().create_dir_all(&folder.results())?;
     let unfinished = unfinished(&folder, arguments.new)?;

@@ -10,6 +10,7 @@
 use crate::meter::{Profile, shipped};
 use crate::run::record::{Encoder, Scanner, sha256_hex};
 use crate::run::{Effect, ReplayError, Replayed, Run, replay};
+use crate::store;
 use crate::store::lock::{self, Lock, LockError};
 use crate::store::{Disk, StoreError};
 use crate::study::{ProfileChoice, SelectionProblem, Study};
@@ -142,6 +143,19 @@ impl Folder {
     /// [`LockError`], which says who has it.
     pub fn lock(&self, note: &str) -> Result<Lock, FolderError> {
         Ok(self.disk.lock(&self.root.join(lock::STUDY_LOCK), "the study", note)?)
+    }
+
+    /// Removes what killed writes left behind. For the holder of the lock only.
+    ///
+    /// # Errors
+    /// If a folder cannot be listed, or something in it not removed.
+    pub fn sweep(&self) -> Result<(), FolderError> {
+        for folder in [self.root.join("recordings"), self.results()] {
+            if self.disk.exists(&folder)? {
+                store::sweep_leftovers(&*self.disk, &folder)?;
+            }
+        }
+        Ok(())
     }
 
     /// Reads the study and its meter's profile.
