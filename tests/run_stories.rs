@@ -512,7 +512,7 @@ fn a_zone_can_be_read_again_left_out_and_a_placement_voided_but_nothing_leaves_t
             0.53 `skip` needs a reason, which will stand in the tables
             0.55 zone C2 is left out
             0.55 Zone T2.
-            0.57 placement 6 is void; it stays in the tables with its reason, and its zone is read again
+            0.57 placement 6 is void; it stays in the tables with its reason
             0.57 Zone C1.
             0.58 placement 1 is not one on a zone; `void NUMBER: REASON` takes one of those
             0.60 no zone is called `C9`; the zones are C1, T1, C2, T2
@@ -551,6 +551,35 @@ fn a_voided_placement_is_read_again_in_its_place_and_keeps_its_number_of_the_rep
         bench.run.ledger().readings.iter().filter(of_c1).map(|r| (r.repeat, r.status.text())).collect();
     assert_eq!(repeats, [(1, "proven"), (2, "voided"), (3, "proven"), (2, "proven")]);
     assert_eq!(bench.run.ledger().state, RunState::Complete);
+}
+
+#[test]
+fn voiding_a_reading_that_was_read_again_already_reopens_nothing() {
+    let mut two = setup(1);
+    two.panels.push(halfpanel::run::setup::Panel { id: "P2".to_owned(), width_mm: 300.0, height_mm: 100.0 });
+    let second = setup(1).zones.into_iter().map(|zone| halfpanel::run::setup::Zone { panel: 1, ..zone });
+    two.zones.extend(second);
+    two.plan.push(halfpanel::run::setup::Block(vec![2, 3]));
+    two.procedure.interim_after_readings = Some(2);
+    let mut bench = Bench::new(two);
+    // The first panel drifts, is read again, and is settled; then the meter is adjusted.
+    bench.press("92.4 92.4 92.4").press("71.4 75.0").press("91.0 91.0 91.0").press("92.4 92.4 92.4");
+    bench.press("71.5 75.1").press("92.4 92.4 92.4").word(Word::Adjust).press("92.4 92.4 92.4");
+    bench.word(Word::Adjusted).press("92.4 92.4 92.4");
+    bench.word(Word::Void { placement: Some(4), reason: reason("the drifted one") });
+    bench.press("71.6 75.2").press("92.4 92.4 92.4");
+    assert_eq!(bench.run.ledger().state, RunState::Complete, "{}", bench.said);
+    check(
+        &bench.zone_readings(),
+        expect![[r#"
+        P1 C1 71.4 voided
+        P1 T1 75.0 drifted
+        P1 C1 71.5 proven
+        P1 T1 75.1 proven
+        P2 C1 71.6 proven
+        P2 T1 75.2 proven
+    "#]],
+    );
 }
 
 #[test]

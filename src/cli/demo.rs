@@ -116,7 +116,7 @@ async fn sit(folder: &Folder, loaded: &LoadedStudy, sitting: &Sitting) -> Result
         clock: clock.clone(),
         words: None,
     };
-    let bench = Bench { link, clock, hand: Some(hand), words: None };
+    let bench = Bench { link, clock, hand: Some(hand) };
     let (session, hand) = start::begin(folder, loaded, setup, bench)?;
     let (commands, waiting) = mpsc::unbounded_channel();
     let cues = hand.map(|hand| follow(hand, commands.clone()));

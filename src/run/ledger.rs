@@ -190,13 +190,6 @@ pub struct Ledger {
 }
 
 impl Ledger {
-    /// The bracket in which a reading lies, by its index into [`Ledger::readings`].
-    #[must_use]
-    pub fn bracket_of(&self, reading: usize) -> Option<&Bracket> {
-        let after = self.brackets.partition_point(|b| b.first_reading as usize <= reading);
-        self.brackets[..after].last()
-    }
-
     /// Wall-clock time of an elapsed time, microseconds since the epoch, and the offset in seconds.
     #[must_use]
     pub fn wall(&self, at_us: u64) -> (i64, i32) {

@@ -269,7 +269,8 @@ impl ReplayError {
     }
 }
 
-/// Reads a recording to its end; `progress` is told the bytes read, now and then.
+/// Reads a recording to its end. `each` sees every record behind the head once it was applied, with the
+/// run and the effects it had.
 ///
 /// # Errors
 /// [`ReplayError`], with the place.

@@ -264,9 +264,7 @@ pub fn sentence(notice: &Notice, ledger: &Ledger) -> String {
         }
         Notice::Undone { placement } => format!("placement {placement} taken back"),
         Notice::Voided { placement } => {
-            format!(
-                "placement {placement} is void; it stays in the tables with its reason, and its zone is read again"
-            )
+            format!("placement {placement} is void; it stays in the tables with its reason")
         }
         Notice::Again { zones } => format!("read again, whole: {}", labels(ledger, zones)),
         Notice::Skipped { zone } => format!("zone {} is left out", ledger.setup.zone_label(*zone)),

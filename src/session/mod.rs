@@ -1,6 +1,9 @@
-//! What a sitting at the bench needs from the machine: the clock, the serial port, and a
-//! pseudo-terminal to stand a simulated meter on.
+//! A sitting at the bench, and what it needs from the machine.
 //!
+//! - [`folder`]: a study on the disk; [`start`]: from there to a running session.
+//! - [`engine`]: joins link, recorder and run; [`recorder`]: syncs before anything is told.
+//! - [`results`]: the tables on the disk, written and compared.
+//! - [`hand`]: follows a run with a simulated meter.
 //! - [`clock`]: the only place that reads a clock.
 //! - [`ports`]: which serial ports are there, and who holds one.
 //! - [`opening`]: the settings of a serial line, and how a port is opened with them.

@@ -8,7 +8,7 @@ use super::link::{Link, LinkProblem, LinkSettings};
 use super::recorder::{self, Entry, Recorder, RecorderError, RecorderThread};
 use crate::meter::{self, Profile, Scenario, SimulatedMeter};
 use crate::run::record::{Body, FORMAT, Head, OLDEST_READER, Record, Resumed, bytes_as_text};
-use crate::run::{BadHead, Run, Setup, Word};
+use crate::run::{BadHead, Run, Setup};
 use crate::store::lock::{self, LockError};
 use chrono::{DateTime, FixedOffset, TimeDelta};
 use tokio::sync::mpsc;
@@ -65,8 +65,6 @@ pub struct Bench {
     pub clock: Clock,
     /// The simulated hand, for a `sim:` port.
     pub hand: Option<Hand>,
-    /// What the hand says.
-    pub words: Option<mpsc::UnboundedReceiver<Word>>,
 }
 
 /// Opens a port. `sim:FILE` stands for a simulated meter within the program, its scenario being a file
@@ -86,23 +84,21 @@ pub async fn open_bench(
             .map_err(FolderError::Problem)?;
         let clock = simulated_clock(&scenario, from)?;
         let (outlet, streams) = Outlet::in_process();
-        let (say, words) = mpsc::unbounded_channel();
-        let hand =
-            Hand { meter: SimulatedMeter::new(scenario), outlet, clock: clock.clone(), words: Some(say) };
+        let hand = Hand { meter: SimulatedMeter::new(scenario), outlet, clock: clock.clone(), words: None };
         let link = Link::plugged(streams).named(port);
-        return Ok(Bench { link, clock, hand: Some(hand), words: Some(words) });
+        return Ok(Bench { link, clock, hand: Some(hand) });
     }
     let note = format!("reading for {}", folder.root().display());
     let guard = lock::for_port(port, &note)?;
     let link = Link::open(settings(port, profile), Some(Box::new(guard))).await?;
-    Ok(Bench { link, clock: Clock::real(), hand: None, words: None })
+    Ok(Bench { link, clock: Clock::real(), hand: None })
 }
 
 /// A bench without a meter, for a run that only lacks its end record.
 #[must_use]
 pub fn no_bench() -> Bench {
     let (_, streams) = mpsc::channel(1);
-    Bench { link: Link::plugged(streams), clock: Clock::real(), hand: None, words: None }
+    Bench { link: Link::plugged(streams), clock: Clock::real(), hand: None }
 }
 
 /// The clock of a simulated sitting.
@@ -219,6 +215,6 @@ fn session(
     base_us: u64,
     pending: Vec<Record<'static>>,
 ) -> (Session, Option<Hand>) {
-    let Bench { link, clock, hand, words: _ } = bench;
+    let Bench { link, clock, hand } = bench;
     (Session { run, link, recorder, clock, base_us, pending, moments: None }, hand)
 }

@@ -22,7 +22,7 @@ impl<'l> Brackets<'l> {
         Brackets { present: None, coming: ledger.brackets.iter() }
     }
 
-    /// The bracket in which a reading lies, as [`Ledger::bracket_of`]; never asked for an earlier one.
+    /// The bracket in which a reading lies, by its index into the ledger's; never asked for an earlier one.
     pub(super) fn at(&mut self, reading: usize) -> Option<&'l Bracket> {
         while let Some(next) = self.coming.as_slice().first()
             && next.first_reading as usize <= reading

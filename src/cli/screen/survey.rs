@@ -174,6 +174,8 @@ impl<'a> Survey<'a> {
 fn enter(zone: &mut ZoneNow, reading: &Reading, is_present_attempt: bool) {
     match reading.status {
         Status::Undone => {}
+        // Its place is read again, so it is neither there nor left out.
+        Status::Voided if is_present_attempt => {}
         Status::Pending | Status::Proven if is_present_attempt => {
             zone.taken += 1;
             let counted = zone.counted.slot(reading.geometry).get_or_insert_default();
@@ -181,7 +183,6 @@ fn enter(zone: &mut ZoneNow, reading: &Reading, is_present_attempt: bool) {
             zone.last.set(reading.geometry, reading.gloss.to_string());
             zone.proven &= reading.status == Status::Proven;
         }
-        Status::Voided if is_present_attempt => zone.taken += 1,
         Status::Drifted | Status::NotProven => {
             zone.not_held = true;
             zone.last.set(reading.geometry, reading.gloss.to_string());

@@ -98,6 +98,7 @@ impl Machine {
             again = self.end_bracket(None, Status::NotProven, out);
         }
         again.extend(self.reopen_unsettled());
+        let again = self.zones.in_order().filter(|zone| again.contains(zone)).collect();
         out.push(Effect::Tell(Notice::NewSitting { why, again }));
         self.repeated = false;
         self.sitting_has_placements = false;

@@ -217,11 +217,15 @@ impl Machine {
     }
 
     fn read_in_its_place(&mut self, zone: usize, attempt: u16, repeat: u32) {
+        // A reading of an earlier attempt has been read again already.
+        if attempt != self.ledger.attempts[zone] || self.zones.is_skipped(zone) {
+            return;
+        }
         if self.zones.is_of_earlier_sitting(zone) {
             for zone in self.comparable_with(zone) {
                 self.reopen(zone);
             }
-        } else if attempt == self.ledger.attempts[zone] && !self.zones.is_skipped(zone) {
+        } else {
             self.zones.give_back(zone, repeat);
             self.note_reopened(zone);
         }
@@ -295,7 +299,7 @@ impl Machine {
 
     /// Opens a zone anew: what was read there stays on the books, but does not count.
     pub(super) fn reopen(&mut self, zone: usize) {
-        self.set_aside(&[zone]);
+        self.set_aside(zone);
         if self.zones.taken(zone) > 0 {
             self.ledger.attempts[zone] = self.ledger.attempts[zone].saturating_add(1);
         }
@@ -303,11 +307,10 @@ impl Machine {
         self.note_reopened(zone);
     }
 
-    /// Marks the readings that still count on these zones as superseded.
-    fn set_aside(&mut self, zones: &[usize]) {
+    /// Marks the readings that still count on a zone as superseded.
+    fn set_aside(&mut self, zone: usize) {
         for reading in &mut self.ledger.readings {
-            if let Spot::Zone { zone, .. } = reading.spot
-                && zones.contains(&usize::from(zone))
+            if matches!(reading.spot, Spot::Zone { zone: of, .. } if usize::from(of) == zone)
                 && matches!(reading.status, Status::Pending | Status::Proven)
             {
                 reading.status = Status::Superseded;
