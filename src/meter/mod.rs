@@ -16,6 +16,7 @@ mod refusal;
 pub mod scenario;
 pub mod shipped;
 pub mod signal;
+mod specification;
 
 pub use limits::Limits;
 pub use line_format::DecimalMark;
@@ -39,3 +40,4 @@ pub use signal::Emission;
 pub use signal::SimulatedMeter;
 pub use signal::Spot;
 pub use signal::UnknownSpot;
+pub use specification::Specification;

@@ -6,6 +6,7 @@ use crate::meter::LineAssembler;
 use crate::meter::LineEnd;
 use crate::meter::LineReader;
 use crate::meter::SequenceRange;
+use crate::meter::Specification;
 use crate::meter::examples;
 use crate::meter::layout;
 use crate::meter::profile_file::File;
@@ -19,7 +20,6 @@ use crate::text::Problem;
 use crate::units::Geometry;
 use crate::units::Gloss;
 use crate::units::PerGeometry;
-use rust_decimal::Decimal;
 use serde::Deserialize;
 use toml::Spanned;
 
@@ -119,7 +119,7 @@ pub struct Profile {
     text: String,
     serial: Serial,
     end: LineEnd,
-    resolution_gu: Option<Gloss>,
+    specification: Specification,
     has_sequence: bool,
     geometries: PerGeometry<()>,
     reader: LineReader,
@@ -138,7 +138,8 @@ impl Profile {
         let name = name(source, &table.name)?;
         let serial = serial(source, &table.serial)?;
         encoding_fits(source, &table, serial)?;
-        let resolution_gu = reading(source, &table.reading)?;
+        way_of_reading(source, &table.reading)?;
+        let specification = Specification::of(source, &table.reading, &table.specification)?;
         let limits = limits(source, &table.limits)?;
         let reader = layout::compile(source, &table, limits)?;
         examples::check(source, &reader, &table)?;
@@ -148,7 +149,7 @@ impl Profile {
             text: source.text.to_owned(),
             serial,
             end: table.line.get_ref().end,
-            resolution_gu,
+            specification,
             has_sequence: layout::has_sequence(&reader),
             geometries: layout::geometries(&reader),
             reader,
@@ -179,10 +180,10 @@ impl Profile {
         self.serial
     }
 
-    /// Step of the meter's display in GU, where the profile names it.
+    /// What is stated of the meter's errors.
     #[must_use]
-    pub fn resolution_gu(&self) -> Option<Gloss> {
-        self.resolution_gu
+    pub fn specification(&self) -> Specification {
+        self.specification
     }
 
     /// The geometries that a line may have.
@@ -267,7 +268,7 @@ fn within<T: Copy + PartialOrd + std::fmt::Display>(
     Err(source.problem(given.span(), what, format!("give {low} to {high}; {default} is the default")))
 }
 
-fn reading(source: Source<'_>, table: &ReadingTable) -> Result<Option<Gloss>, Problem> {
+fn way_of_reading(source: Source<'_>, table: &ReadingTable) -> Result<(), Problem> {
     if let Some(how) = &table.how {
         let what = match how.get_ref().as_str() {
             "press" => None,
@@ -283,16 +284,7 @@ fn reading(source: Source<'_>, table: &ReadingTable) -> Result<Option<Gloss>, Pr
             return Err(source.problem(how.span(), what, hint));
         }
     }
-    let Some(step) = &table.resolution_gu else { return Ok(None) };
-    if step.get_ref().decimal() > Decimal::ZERO {
-        return Ok(Some(*step.get_ref()));
-    }
-    let what = format!("`resolution_gu` is {}", step.get_ref());
-    Err(source.problem(
-        step.span(),
-        what,
-        "give the step of the meter's display, above zero, such as \"0.1\"",
-    ))
+    Ok(())
 }
 
 fn limits(source: Source<'_>, table: &LimitsTable) -> Result<Limits, Problem> {

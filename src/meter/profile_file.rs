@@ -40,6 +40,8 @@ pub(super) struct File {
     #[serde(default)]
     pub reading: ReadingTable,
     #[serde(default)]
+    pub specification: SpecificationTable,
+    #[serde(default)]
     pub status: StatusTable,
     pub sequence: Option<Spanned<SequenceTable>>,
     #[serde(default)]
@@ -86,6 +88,13 @@ pub(super) struct LineTable {
 pub(super) struct ReadingTable {
     pub how: Option<Spanned<String>>,
     pub resolution_gu: Option<Spanned<Gloss>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct SpecificationTable {
+    pub repeatability_gu: Option<Spanned<Gloss>>,
+    pub linearity_gu: Option<Spanned<Gloss>>,
 }
 
 #[derive(Default, Deserialize)]

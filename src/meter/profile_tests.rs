@@ -22,7 +22,10 @@ fn what_is_not_given_has_the_documented_default() {
     let serial = profile.serial();
     assert_eq!((serial.baud, serial.data_bits, serial.stop_bits, serial.settle_ms), (9600, 8, 1, 0));
     assert_eq!((serial.parity, serial.flow, serial.dtr), (Parity::None, FlowControl::None, Dtr::Leave));
-    assert_eq!((profile.about(), profile.resolution_gu(), profile.sequence()), ("", None, None));
+    assert_eq!(
+        (profile.about(), profile.specification(), profile.sequence()),
+        ("", Specification::default(), None)
+    );
     let high: Vec<String> = Geometry::ALL.iter().map(|&g| profile.limits().high_gu(g).to_string()).collect();
     assert_eq!(high, ["2000", "1000", "160"]);
     assert_eq!(profile.limits().low_gu(Geometry::Deg60).to_string(), "0");
@@ -33,7 +36,7 @@ fn what_is_not_given_has_the_documented_default() {
 fn what_is_given_is_taken() {
     let text = "name = 'mine-2'\nabout = 'a'\n[serial]\nbaud = 2400\ndata_bits = 7\nparity = 'even'\nstop_bits = 2\n\
         flow = 'hardware'\ndtr = 'off'\nsettle_ms = 500\n[line]\nend = 'cr'\nseparator = ';'\nfields = ['gloss', 'sequence']\n\
-        geometry_deg = 20\n[reading]\nhow = 'press'\nresolution_gu = '0.01'\n[sequence]\nlast = 99\n\
+        geometry_deg = 20\n[reading]\nhow = 'press'\nresolution_gu = '0.01'\n[specification]\nrepeatability_gu = '0.08'\nlinearity_gu = '0.5'\n[sequence]\nlast = 99\n\
         [limits]\n20 = { low = '0', high = '150.5' }\n[[example]]\nline = '1.00;5'\ngloss_20 = '1.00'\n";
     let profile = Profile::load("mine.toml", text).unwrap();
     let expected = Serial {
@@ -47,7 +50,9 @@ fn what_is_given_is_taken() {
     };
     assert_eq!(profile.serial(), expected);
     assert_eq!(profile.sequence(), Some(SequenceRange { first: 0, last: 99 }));
-    assert_eq!(profile.resolution_gu().unwrap().to_string(), "0.01");
+    let stated = profile.specification();
+    let stated = [stated.resolution_gu, stated.repeatability_gu, stated.linearity_gu];
+    assert_eq!(stated.map(|gu| gu.unwrap().to_string()), ["0.01", "0.08", "0.5"]);
     assert_eq!(profile.limits().high_gu(Geometry::Deg20).to_string(), "150.5");
     assert_eq!(profile.geometries(), [(Geometry::Deg20, ())].into_iter().collect());
     assert_eq!((profile.name(), profile.about(), profile.text()), ("mine-2", "a", text));
@@ -99,6 +104,12 @@ fn a_wrong_key_or_setting_is_told_with_its_place() {
         expect![[r#"
             mine.toml:6:1: unknown key `45`
               hint: the keys here are `20`, `60`, `85`"#]],
+    );
+    check(
+        &format!("{HEAD}{LINE}[specification]\nrepeatability_gu = '0'\n{EXAMPLE}"),
+        expect![[r#"
+        mine.toml:6:20: `repeatability_gu` is 0
+          hint: give a standard deviation above zero, such as "0.08", or leave the key out"#]],
     );
     check(
         &format!("{HEAD}{LINE}[reading]\nresolution_gu = '0'\n{EXAMPLE}"),

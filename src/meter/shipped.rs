@@ -35,7 +35,7 @@ mod tests {
         for name in super::names() {
             let profile = super::find(name).unwrap();
             assert_eq!(profile.name(), name);
-            assert!(!profile.about().is_empty() && profile.resolution_gu().is_some(), "{name}");
+            assert!(!profile.about().is_empty() && profile.specification().resolution_gu.is_some(), "{name}");
         }
         assert!(super::find("no-such").is_none());
     }
