@@ -7,12 +7,13 @@
 //! | 6 | | [`cli`] |
 //! | 5 | | [`report`] |
 //! | 4 | | [`session`] |
-//! | 3 | [`study`], [`tables`] | |
+//! | 3 | [`study`], [`difference`], [`tables`] | |
 //! | 2 | [`run`] | |
 //! | 1 | [`meter`], [`tile`] | |
 //! | 0 | [`units`], [`stats`], [`text`] | [`store`] |
 
 pub mod cli;
+pub mod difference;
 pub mod meter;
 pub mod report;
 pub mod run;

@@ -12,14 +12,15 @@ const FLOORS: [&[&str]; 7] = [
     &["units", "stats", "text", "store"],
     &["meter", "tile"],
     &["run"],
-    &["study", "tables"],
+    &["study", "difference", "tables"],
     &["session"],
     &["report"],
     &["cli"],
 ];
 
 /// Folders in which whatever is not an argument cannot change a result.
-const PURE: [&str; 9] = ["units", "stats", "text", "meter", "tile", "run", "study", "tables", "report"];
+const PURE: [&str; 10] =
+    ["units", "stats", "text", "meter", "tile", "run", "study", "difference", "tables", "report"];
 
 /// What a pure folder may not name. Clocks are refused by `clippy.toml` too, everywhere but in
 /// `session/clock.rs`.

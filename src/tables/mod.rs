@@ -7,14 +7,12 @@
 mod cells;
 mod columns;
 mod datapackage;
-mod gain;
 mod join;
 mod readings;
 mod results;
 mod schema;
 mod tile_checks;
 mod times;
-mod zone_figures;
 mod zones;
 
 pub use datapackage::RunNote;
@@ -27,12 +25,12 @@ pub use schema::Schema;
 pub use schema::TABLES;
 pub use schema::Table;
 
+use crate::difference::zone_figures::Zones;
 use crate::run::Ledger;
 use cells::Rows;
 use std::cell::OnceCell;
 use std::io;
 use std::io::Write;
-use zone_figures::Zones;
 
 /// Writes one table of one run. `recording_sha256` is the digest of the run's recording in hex, or
 /// empty while none is known; it stands in `results.csv` only. The writer is flushed at the end.

@@ -2,9 +2,9 @@
 
 use super::cells::Flags;
 use super::cells::Rows;
-use super::gain::Brackets;
-use super::gain::corrected_gu;
 use super::times::Times;
+use crate::difference::gain::Brackets;
+use crate::difference::gain::corrected_gu;
 use crate::run::Bracket;
 use crate::run::CheckKind;
 use crate::run::Ledger;

@@ -2,14 +2,14 @@
 //! gloss stands in a row whose meter is not proven.
 
 use super::cells::Rows;
-use super::gain::Drift;
-use super::gain::checks;
-use super::gain::drift;
-use super::zone_figures::ZoneFigures;
-use super::zone_figures::ZoneStatus;
-use super::zone_figures::Zones;
-use super::zone_figures::geometries;
-use super::zone_figures::planned;
+use crate::difference::gain::Drift;
+use crate::difference::gain::checks;
+use crate::difference::gain::drift;
+use crate::difference::zone_figures::ZoneFigures;
+use crate::difference::zone_figures::ZoneStatus;
+use crate::difference::zone_figures::Zones;
+use crate::difference::zone_figures::geometries;
+use crate::difference::zone_figures::planned;
 use crate::run::Bracket;
 use crate::run::Check;
 use crate::run::Ledger;

@@ -3,10 +3,10 @@
 use super::cells::Flags;
 use super::cells::Rows;
 use super::readings::write_zone;
-use super::zone_figures::ZoneFigures;
-use super::zone_figures::Zones;
-use super::zone_figures::geometries;
-use super::zone_figures::planned;
+use crate::difference::zone_figures::ZoneFigures;
+use crate::difference::zone_figures::Zones;
+use crate::difference::zone_figures::geometries;
+use crate::difference::zone_figures::planned;
 use crate::run::Ledger;
 use std::io;
 

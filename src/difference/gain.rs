@@ -12,18 +12,19 @@ use crate::units::Gloss;
 const HOUR_US: f64 = 3.6e9;
 
 /// The brackets of a run, for readings that go by in their order: a search for each takes longer.
-pub(super) struct Brackets<'l> {
+pub struct Brackets<'l> {
     present: Option<&'l Bracket>,
     coming: std::slice::Iter<'l, Bracket>,
 }
 
 impl<'l> Brackets<'l> {
-    pub(super) fn of(ledger: &'l Ledger) -> Brackets<'l> {
+    /// The brackets of a run.
+    pub fn of(ledger: &'l Ledger) -> Brackets<'l> {
         Brackets { present: None, coming: ledger.brackets.iter() }
     }
 
     /// The bracket in which a reading lies, by its index into the ledger's; never asked for an earlier one.
-    pub(super) fn at(&mut self, reading: usize) -> Option<&'l Bracket> {
+    pub fn at(&mut self, reading: usize) -> Option<&'l Bracket> {
         while let Some(next) = self.coming.as_slice().first()
             && next.first_reading as usize <= reading
         {
@@ -34,7 +35,7 @@ impl<'l> Brackets<'l> {
 }
 
 /// The two checks of a bracket; the second is absent while the bracket is open.
-pub(super) fn checks<'l>(ledger: &'l Ledger, bracket: &Bracket) -> (Option<&'l Check>, Option<&'l Check>) {
+pub fn checks<'l>(ledger: &'l Ledger, bracket: &Bracket) -> (Option<&'l Check>, Option<&'l Check>) {
     let check = |index: u32| ledger.checks.get(index as usize);
     (check(bracket.opening), bracket.closing.and_then(check))
 }
@@ -42,7 +43,7 @@ pub(super) fn checks<'l>(ledger: &'l Ledger, bracket: &Bracket) -> (Option<&'l C
 /// Gloss of a zone reading times the tile's assigned value, divided by the tile's value at that
 /// moment, GU. The tile's value runs in a straight line between the means of the two checks. `None`
 /// outside a proven bracket.
-pub(super) fn corrected_gu(ledger: &Ledger, bracket: &Bracket, reading: &Reading) -> Option<f64> {
+pub fn corrected_gu(ledger: &Ledger, bracket: &Bracket, reading: &Reading) -> Option<f64> {
     if bracket.status != Status::Proven {
         return None;
     }
@@ -60,15 +61,15 @@ pub(super) fn corrected_gu(ledger: &Ledger, bracket: &Bracket, reading: &Reading
 
 /// Change of the tile over a bracket.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Drift {
+pub struct Drift {
     /// GU, with its sign.
-    pub(super) gu: f64,
+    pub gu: f64,
     /// GU per hour; absent if no time lies between the checks.
-    pub(super) gu_per_h: Option<f64>,
+    pub gu_per_h: Option<f64>,
 }
 
 /// The drift over a bracket at a geometry; `None` while a check is not there or not finished.
-pub(super) fn drift(ledger: &Ledger, bracket: &Bracket, geometry: Geometry) -> Option<Drift> {
+pub fn drift(ledger: &Ledger, bracket: &Bracket, geometry: Geometry) -> Option<Drift> {
     let (opening, closing) = checks(ledger, bracket);
     let (opening, closing) = (opening?, closing?);
     let gu = drift_gu(opening.geometries.get(geometry)?, closing.geometries.get(geometry)?);

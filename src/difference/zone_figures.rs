@@ -15,7 +15,7 @@ use crate::units::Geometry;
 
 /// What a zone is worth at a geometry.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum ZoneStatus {
+pub enum ZoneStatus {
     /// Every planned repeat is there and proven; a voided one was read again in its place.
     Proven,
     /// A reading that counts is drifted.
@@ -27,7 +27,9 @@ pub(super) enum ZoneStatus {
 }
 
 impl ZoneStatus {
-    pub(super) const fn text(self) -> &'static str {
+    /// The status as it stands in the tables.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
         match self {
             ZoneStatus::Proven => "proven",
             ZoneStatus::Drifted => "drifted",
@@ -39,36 +41,37 @@ impl ZoneStatus {
 
 /// The figures of one zone at one geometry.
 #[derive(Clone, Debug)]
-pub(super) struct ZoneFigures<'l> {
+pub struct ZoneFigures<'l> {
     /// Number of readings that count.
-    pub(super) n: usize,
+    pub n: usize,
     /// Mean, GU.
-    pub(super) mean_gu: Option<f64>,
+    pub mean_gu: Option<f64>,
     /// Standard deviation, GU.
-    pub(super) sd_gu: Option<f64>,
+    pub sd_gu: Option<f64>,
     /// Smallest value, GU.
-    pub(super) min_gu: Option<f64>,
+    pub min_gu: Option<f64>,
     /// Largest value, GU.
-    pub(super) max_gu: Option<f64>,
+    pub max_gu: Option<f64>,
     /// What the zone is worth.
-    pub(super) status: ZoneStatus,
+    pub status: ZoneStatus,
     /// Every reading of it was voided.
-    pub(super) voided_to_nothing: bool,
+    pub voided_to_nothing: bool,
     /// The study corrects for drift, but the values are as read: some lie in no proven bracket.
-    pub(super) uncorrected: bool,
+    pub uncorrected: bool,
     /// Brackets that the readings that count lie in, in order.
-    pub(super) brackets: Vec<&'l Bracket>,
+    pub brackets: Vec<&'l Bracket>,
 }
 
 /// The figures of every zone of a run.
-pub(super) struct Zones<'l> {
+pub struct Zones<'l> {
     figures: Vec<Option<ZoneFigures<'l>>>,
     geometries: usize,
     retaken: Vec<bool>,
 }
 
 impl<'l> Zones<'l> {
-    pub(super) fn of(ledger: &'l Ledger) -> Zones<'l> {
+    /// Works out the figures of every zone.
+    pub fn of(ledger: &'l Ledger) -> Zones<'l> {
         let choices = choose_attempts(ledger);
         let geometries = ledger.setup.geometries.len();
         let mut cells: Vec<Cell<'l>> = Vec::new();
@@ -95,12 +98,12 @@ impl<'l> Zones<'l> {
     }
 
     /// The figures of a zone at the geometry with this place in the set-up's list.
-    pub(super) fn get(&self, zone: usize, geometry: usize) -> Option<&ZoneFigures<'l>> {
+    pub fn get(&self, zone: usize, geometry: usize) -> Option<&ZoneFigures<'l>> {
         self.figures.get(zone * self.geometries + geometry)?.as_ref()
     }
 
     /// Whether the zone was read in more than one attempt.
-    pub(super) fn retaken(&self, zone: usize) -> bool {
+    pub fn retaken(&self, zone: usize) -> bool {
         self.retaken.get(zone).copied().unwrap_or(false)
     }
 }
@@ -245,7 +248,7 @@ impl<'l> Cell<'l> {
 }
 
 /// Zones of the plan in the set-up's order; a zone that is not in the plan is in no table.
-pub(super) fn planned(ledger: &Ledger) -> Vec<usize> {
+pub fn planned(ledger: &Ledger) -> Vec<usize> {
     let mut zones: Vec<usize> = ledger.setup.plan.iter().flat_map(|block| block.0.iter().copied()).collect();
     zones.retain(|&zone| zone < ledger.setup.zones.len());
     zones.sort_unstable();
@@ -254,6 +257,6 @@ pub(super) fn planned(ledger: &Ledger) -> Vec<usize> {
 }
 
 /// The geometries of the plan with their places in the set-up's list.
-pub(super) fn geometries(ledger: &Ledger) -> impl Iterator<Item = (usize, Geometry)> + '_ {
+pub fn geometries(ledger: &Ledger) -> impl Iterator<Item = (usize, Geometry)> + '_ {
     ledger.setup.geometries.iter().copied().enumerate()
 }
