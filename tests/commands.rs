@@ -81,7 +81,15 @@ zone = "A2"
 truth_gu = { 60 = 78.1 }
 "#;
 
-const FILES: [&str; 5] = ["readings.csv", "tile-checks.csv", "zones.csv", "results.csv", "datapackage.json"];
+const FILES: [&str; 7] = [
+    "readings.csv",
+    "tile-checks.csv",
+    "zones.csv",
+    "results.csv",
+    "budget.csv",
+    "contrasts.csv",
+    "datapackage.json",
+];
 
 /// The value on each spot, as the meter prints it.
 fn truth(zone: &str) -> &'static str {

@@ -81,7 +81,7 @@ fn rows(replayed: &Replayed) -> Vec<BTreeMap<String, String>> {
 
 /// Whether a run has results, and every row of them is proven.
 pub fn is_proven(replayed: &Replayed) -> bool {
-    Sheets::of(replayed.run.ledger()).are_proven()
+    Sheets::of(replayed.run.ledger(), &replayed.sha256).are_proven()
 }
 
 /// Prints the results of runs as a JSON array, empty cells as null.

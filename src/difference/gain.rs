@@ -5,6 +5,13 @@ use crate::run::Check;
 use crate::run::Ledger;
 use crate::run::Reading;
 use crate::run::Status;
+use crate::stats::outliers::Floor;
+use crate::stats::precision::Scatter;
+use crate::stats::precision::pool;
+use crate::stats::student::t_quantile;
+use crate::stats::summary::finite;
+use crate::stats::welch::CONFIDENCE;
+use crate::tile::GeometryCheck;
 use crate::tile::drift_gu;
 use crate::units::Geometry;
 use crate::units::Gloss;
@@ -40,9 +47,20 @@ pub fn checks<'l>(ledger: &'l Ledger, bracket: &Bracket) -> (Option<&'l Check>, 
     (check(bracket.opening), bracket.closing.and_then(check))
 }
 
+/// How far a moment lies from the opening check of its bracket (0) to the closing one (1). `None` while
+/// a check is not there.
+#[must_use]
+pub fn share_of_closing(ledger: &Ledger, bracket: &Bracket, at_us: u64) -> Option<f64> {
+    let (opening, closing) = checks(ledger, bracket);
+    let (opening, closing) = (opening?, closing?);
+    let span = us_between(opening.at_us, closing.at_us);
+    Some(if span > 0.0 { us_between(opening.at_us, at_us) / span } else { 0.0 })
+}
+
 /// Gloss of a zone reading times the tile's assigned value, divided by the tile's value at that
 /// moment, GU. The tile's value runs in a straight line between the means of the two checks. `None`
 /// outside a proven bracket.
+#[must_use]
 pub fn corrected_gu(ledger: &Ledger, bracket: &Bracket, reading: &Reading) -> Option<f64> {
     if bracket.status != Status::Proven {
         return None;
@@ -51,8 +69,7 @@ pub fn corrected_gu(ledger: &Ledger, bracket: &Bracket, reading: &Reading) -> Op
     let (opening, closing) = (opening?, closing?);
     let (before, after) =
         (opening.geometries.get(reading.geometry)?, closing.geometries.get(reading.geometry)?);
-    let span = us_between(opening.at_us, closing.at_us);
-    let share = if span > 0.0 { us_between(opening.at_us, reading.at_us) / span } else { 0.0 };
+    let share = share_of_closing(ledger, bracket, reading.at_us)?;
     let tile = before.mean_gu + (after.mean_gu - before.mean_gu) * share;
     let assigned = Gloss::from(before.assigned_gu).to_f64();
     let corrected = reading.gloss.to_f64() * assigned / tile;
@@ -66,15 +83,36 @@ pub struct Drift {
     pub gu: f64,
     /// GU per hour; absent if no time lies between the checks.
     pub gu_per_h: Option<f64>,
+    /// Half-width of the 95 % interval of that, GU per hour; absent if each check has one reading.
+    pub half_width_gu_per_h: Option<f64>,
 }
 
-/// The drift over a bracket at a geometry; `None` while a check is not there or not finished.
-pub fn drift(ledger: &Ledger, bracket: &Bracket, geometry: Geometry) -> Option<Drift> {
+/// The drift over a bracket at a geometry; `None` while a check is not there or not finished. Its interval
+/// is that of the difference of two means of equal scatter (e-Handbook of Statistical Methods,
+/// NIST/SEMATECH, 1.3.5.3), the scatter taken to be not smaller than what the meter does by itself.
+#[must_use]
+pub fn drift(ledger: &Ledger, bracket: &Bracket, geometry: Geometry, meter: Floor) -> Option<Drift> {
     let (opening, closing) = checks(ledger, bracket);
     let (opening, closing) = (opening?, closing?);
-    let gu = drift_gu(opening.geometries.get(geometry)?, closing.geometries.get(geometry)?);
+    let (before, after) = (opening.geometries.get(geometry)?, closing.geometries.get(geometry)?);
+    let gu = drift_gu(before, after);
     let hours = us_between(opening.at_us, closing.at_us) / HOUR_US;
-    Some(Drift { gu, gu_per_h: (hours > 0.0).then(|| gu / hours) })
+    let in_hours = |gu: f64| finite(gu / hours).filter(|_| hours > 0.0);
+    Some(Drift {
+        gu,
+        gu_per_h: in_hours(gu),
+        half_width_gu_per_h: half_width_gu(before, after, meter).and_then(in_hours),
+    })
+}
+
+fn half_width_gu(before: &GeometryCheck, after: &GeometryCheck, meter: Floor) -> Option<f64> {
+    let scatter = |check: &GeometryCheck| {
+        Some(Scatter { sd: check.sd_gu?, degrees_of_freedom: f64::from(check.n) - 1.0 })
+    };
+    let seen = pool(&[scatter(before), scatter(after)].into_iter().flatten().collect::<Vec<Scatter>>())?;
+    let floor = meter.repeatability.unwrap_or(0.0).max(meter.step.unwrap_or(0.0) / 12_f64.sqrt());
+    let error = seen.sd.max(floor) * (1.0 / f64::from(before.n) + 1.0 / f64::from(after.n)).sqrt();
+    finite(t_quantile(0.5 + 0.5 * CONFIDENCE, seen.degrees_of_freedom)? * error)
 }
 
 /// Microseconds from one moment to another; a run is far shorter than the 2^53 µs that `f64` counts exactly.

@@ -1,7 +1,31 @@
-//! The difference that a treatment made: treated minus control, in GU, from the books of a run.
+//! The difference that a treatment made: treated minus control, in GU, from the books of a run, with what
+//! can be said of it.
 //!
-//! Everything here is a function of a [`Ledger`](crate::run::Ledger). [`zone_figures`] says what each zone
-//! is worth, [`gain`] what the tile says of the readings between two checks.
+//! ```text
+//!  ledger ─▶ zone_figures ─▶ gather ─▶ evidence ─▶ weighing ─▶ verdict ─▶ comparison ─▶ tables, screen, report
+//!               gain, doubt    │                     (the budget)            flags, kept
+//!  earlier runs ─▶ books ──────┘
+//! ```
+//!
+//! [`zone_figures`] says what each zone is worth and [`gain`] what the tile says of the readings between two
+//! checks; [`evidence`] is a comparison in numbers alone, which a simulation can make as well as a run;
+//! [`weighing`] is the uncertainty budget.
 
+pub mod books;
+pub mod comparison;
+pub mod doubt;
+pub mod evidence;
+pub mod flags;
 pub mod gain;
+pub mod gather;
+pub mod kept;
+pub mod sides;
+pub mod verdict;
+pub mod weighing;
 pub mod zone_figures;
+
+pub use books::Book;
+pub use books::Books;
+pub use comparison::Comparison;
+pub use comparison::comparisons;
+pub use comparison::contrasts;

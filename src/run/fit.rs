@@ -42,7 +42,29 @@ impl Setup {
         self.check_plan()?;
         self.check_texts()?;
         self.check_tile()?;
+        self.check_comparing()?;
         self.check_procedure()
+    }
+
+    fn check_comparing(&self) -> Result<(), String> {
+        let sizes = [self.comparing.matters_gu, self.comparing.equivalence_margin_gu];
+        let sound = |gu: Decimal| gu > Decimal::ZERO && gu <= Decimal::from(LARGEST_GU) && gu.scale() <= 10;
+        if !sizes.into_iter().flatten().all(sound) {
+            return Err("a size that a difference is held against is no usable number of GU".to_owned());
+        }
+        for earlier in &self.comparing.earlier {
+            if earlier.panel >= self.panels.len() {
+                return Err("an earlier run is named for a panel that is not there".to_owned());
+            }
+            for text in [&earlier.stage, &earlier.run, &earlier.sha256] {
+                plain_text(text)?;
+            }
+            let is_plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
+            if !earlier.run.chars().all(is_plain) {
+                return Err("an earlier run's id is not made of letters, digits, `-` and `_`".to_owned());
+            }
+        }
+        Ok(())
     }
 
     fn check_plan(&self) -> Result<(), String> {

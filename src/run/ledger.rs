@@ -2,6 +2,7 @@
 //! tables are written from it, and so is the screen.
 
 use super::setup::Setup;
+use crate::meter::Specification;
 use crate::tile::{CheckVerdict, GeometryCheck};
 use crate::units::{Geometry, Gloss, PerGeometry};
 use serde::{Deserialize, Serialize};
@@ -171,6 +172,8 @@ pub struct Ledger {
     pub program: String,
     /// The set-up it is judged by.
     pub setup: Setup,
+    /// What the meter's profile states of its errors.
+    pub specification: Specification,
     /// Every reading, in the order of arrival.
     pub readings: Vec<Reading>,
     /// Every check, in order.

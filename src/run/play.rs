@@ -59,6 +59,7 @@ impl Run {
             id: head.run.clone(),
             program: head.program.clone(),
             setup: head.setup.clone(),
+            specification: profile.specification(),
             readings: Vec::new(),
             checks: Vec::new(),
             brackets: Vec::new(),

@@ -24,6 +24,9 @@ pub struct Setup {
     pub tile: Tile,
     /// When checks are asked for and how drift is treated.
     pub procedure: Procedure,
+    /// What the difference is held against, fixed before the first reading.
+    #[serde(default, skip_serializing_if = "Comparing::is_unset")]
+    pub comparing: Comparing,
     /// The panels of this run.
     pub panels: Vec<Panel>,
     /// Treatments that stand on those panels.
@@ -88,6 +91,56 @@ pub struct Procedure {
     pub longest_pause_min: u32,
     /// What a drift inside the limit does to the values.
     pub drift_policy: DriftPolicy,
+}
+
+/// What the difference is held against. Fixed when the run begins, so that nobody chooses it by what it
+/// gives.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Comparing {
+    /// Smallest difference that matters to the study, GU.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub matters_gu: Option<Decimal>,
+    /// A difference within ±this counts as none, GU, if it can be shown.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub equivalence_margin_gu: Option<Decimal>,
+    /// Earlier runs that this one is compared with.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub earlier: Vec<Earlier>,
+}
+
+impl Comparing {
+    fn is_unset(&self) -> bool {
+        *self == Comparing::default()
+    }
+}
+
+/// An earlier run of the same study, and what it is needed for.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Earlier {
+    /// What for.
+    pub serves: Serves,
+    /// Index of the panel in [`Setup::panels`].
+    pub panel: usize,
+    /// Stage of the panel's patches in that run.
+    pub stage: String,
+    /// Id of that run.
+    pub run: String,
+    /// SHA-256 of its recording, hex.
+    pub sha256: String,
+}
+
+/// What an earlier run is needed for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Serves {
+    /// It read the same zones bare: the comparison is paired by zone.
+    Baseline,
+    /// It read the treated zones at the stage that gloss is to be kept from.
+    Retention,
+    /// It made the same comparison on fewer zones, so that its result was known when these were added.
+    Extended,
 }
 
 /// A panel of the run.

@@ -208,12 +208,12 @@ impl Target for Compared<'_> {
 /// # Errors
 /// If the disk refuses.
 pub fn write(runs: &[Replayed], sink: &mut dyn Sink) -> Result<bool, StoreError> {
-    let sheets: Vec<Sheets<'_>> = runs.iter().map(|r| Sheets::of(r.run.ledger())).collect();
+    let sheets: Vec<Sheets<'_>> = runs.iter().map(|r| Sheets::of(r.run.ledger(), &r.sha256)).collect();
     for table in Table::ALL {
         let mut target = io::BufWriter::with_capacity(1 << 16, sink.table(table.file_name())?);
-        for (i, replayed) in runs.iter().enumerate() {
-            sheets[i]
-                .write(table, &replayed.sha256, &mut target, i == 0)
+        for (i, sheets) in sheets.iter().enumerate() {
+            sheets
+                .write(table, &mut target, i == 0)
                 .map_err(|e| StoreError::new(Path::new(table.file_name()), "write", e))?;
         }
         if runs.is_empty() {

@@ -1,7 +1,7 @@
 //! An uncertainty budget: how the uncertainties of several inputs add up to that of one result.
 //!
 //! Source: JCGM 100:2008 (GUM): what a stated figure means, 4.3.3 (a multiple), 4.3.7 (rectangular),
-//! 4.3.9 (triangular), F.2.2.1 (step of a display); combination of uncorrelated inputs, 5.1.2, eq. 10
+//! 4.3.9 (triangular), F.2.2.1 (step of a display), 4.2.3 (mean of several values); combination of uncorrelated inputs, 5.1.2, eq. 10
 //! and 11; effective degrees of freedom, G.4.1, eq. G.2b; coverage factor and expanded uncertainty,
 //! G.3.2 and G.6.4; degrees of freedom of a judged uncertainty, G.4.2, eq. G.3. Checked against its
 //! examples in `tests/published_budget.rs`.
@@ -32,6 +32,11 @@ pub enum Stated {
     Triangular,
     /// It is the step of a display: divisor √12.
     Step,
+    /// It is the standard deviation of single values, of which the mean of so many is taken: divisor √n.
+    MeanOf {
+        /// How many, above 0.
+        n: f64,
+    },
 }
 
 impl Stated {
@@ -44,6 +49,7 @@ impl Stated {
             Stated::Rectangular => 3_f64.sqrt(),
             Stated::Triangular => 6_f64.sqrt(),
             Stated::Step => 12_f64.sqrt(),
+            Stated::MeanOf { n } => n.sqrt(),
         }
     }
 }

@@ -55,17 +55,23 @@ pub fn equivalent(compared: &Welch, margin: f64) -> Result<Equivalence, WhyNotTo
         return Err(WhyNotTold::BadMargin);
     }
     let interval = compared.interval?;
-    let (error, degrees) = (interval.standard_error, interval.degrees_of_freedom);
-    let told = || {
-        let half_width = t_quantile(1.0 - LEVEL, degrees)? * error;
-        let (low, high) =
-            (finite(compared.difference - half_width)?, finite(compared.difference + half_width)?);
-        let above_lower = t_upper_tail(finite((compared.difference + margin) / error)?, degrees)?;
-        let below_upper = t_upper_tail(finite((margin - compared.difference) / error)?, degrees)?;
-        let p_value = above_lower.max(below_upper);
-        Some(Equivalence { low, high, p_value, equivalent: low > -margin && high < margin })
-    };
-    told().ok_or(WhyNotTold::NoInterval(WhyNoInterval::OutOfRange))
+    let told = lies_within(compared.difference, interval.standard_error, interval.degrees_of_freedom, margin);
+    told.ok_or(WhyNotTold::NoInterval(WhyNoInterval::OutOfRange))
+}
+
+/// As [`equivalent`], for a difference with its standard uncertainty (above 0, same unit) and effective
+/// degrees of freedom, wherever they come from. `None` if a figure cannot be one.
+#[must_use]
+pub fn lies_within(difference: f64, uncertainty: f64, degrees: f64, margin: f64) -> Option<Equivalence> {
+    if !(uncertainty > 0.0 && margin > 0.0 && margin.is_finite()) {
+        return None;
+    }
+    let half_width = t_quantile(1.0 - LEVEL, degrees)? * uncertainty;
+    let (low, high) = (finite(difference - half_width)?, finite(difference + half_width)?);
+    let above_lower = t_upper_tail(finite((difference + margin) / uncertainty)?, degrees)?;
+    let below_upper = t_upper_tail(finite((margin - difference) / uncertainty)?, degrees)?;
+    let p_value = above_lower.max(below_upper);
+    Some(Equivalence { low, high, p_value, equivalent: low > -margin && high < margin })
 }
 
 #[cfg(test)]

@@ -72,7 +72,7 @@ fn extreme(values: &[f64], choose: fn(f64, f64) -> f64) -> Option<f64> {
 }
 
 /// Neumaier's compensated sum, in the order given.
-pub(super) fn sum(values: impl Iterator<Item = f64>) -> f64 {
+pub fn sum(values: impl Iterator<Item = f64>) -> f64 {
     let (total, lost) = values.fold((0.0_f64, 0.0), |(total, lost), value| {
         let next = total + value;
         let slip = if total.abs() >= value.abs() { (total - next) + value } else { (value - next) + total };
@@ -88,7 +88,7 @@ pub(super) fn count(values: &[f64]) -> f64 {
 }
 
 /// The one gate for results: a number that is finite, or nothing.
-pub(super) fn finite(value: f64) -> Option<f64> {
+pub fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 

@@ -39,6 +39,13 @@ fn by_name(setup: &Setup) -> Value {
     let Some(fields) = json.as_object_mut() else { return json };
     fields.remove("profile");
     fields.remove("plan");
+    // Chosen when a run begins, and no word of the study.
+    if let Some(comparing) = fields.get_mut("comparing").and_then(Value::as_object_mut) {
+        comparing.remove("earlier");
+        if comparing.is_empty() {
+            fields.remove("comparing");
+        }
+    }
     table_by(fields, "panels", |_, panel| word(panel, "id"));
     table_by(fields, "treatments", |_, treatment| word(treatment, "code"));
     table_by(fields, "zones", |index, zone| {

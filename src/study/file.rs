@@ -22,6 +22,8 @@ pub(super) struct File {
     #[serde(default)]
     pub procedure: Procedure,
     #[serde(default)]
+    pub comparing: Comparing,
+    #[serde(default)]
     pub panel: Vec<Spanned<Panel>>,
     #[serde(default)]
     pub treatment: Vec<Treatment>,
@@ -67,6 +69,15 @@ pub(super) struct Procedure {
     pub interim_after_min: Option<Count>,
     pub longest_pause_min: Option<Count>,
     pub drift_policy: Option<DriftPolicy>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct Comparing {
+    pub matters_gu: Option<Figure>,
+    pub equivalence_margin_gu: Option<Figure>,
+    pub baseline: Option<bool>,
+    pub retention_from: Option<Text>,
 }
 
 #[derive(Deserialize)]

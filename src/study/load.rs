@@ -13,6 +13,7 @@ use crate::study::file::Text;
 use crate::study::layout;
 use crate::study::model::ProfileChoice;
 use crate::study::model::Study;
+use crate::study::model::StudyComparing;
 use crate::study::model::StudyTreatment;
 use crate::study::names;
 use crate::study::patches;
@@ -74,6 +75,7 @@ impl Study {
             procedure: procedure(source, &written.procedure)?,
             geometries,
             order: written.procedure.order,
+            comparing: comparing(source, &written.comparing)?,
             panels: panels.into_iter().map(layout::PlacedPanel::into_panel).collect(),
             treatments,
             patches,
@@ -223,6 +225,23 @@ fn procedure(source: Source<'_>, written: &file::Procedure) -> Result<Procedure,
         interim_after_min: count("interim_after_min", &written.interim_after_min)?,
         longest_pause_min: count("longest_pause_min", &written.longest_pause_min)?.unwrap_or(60),
         drift_policy: written.drift_policy.unwrap_or(DriftPolicy::Allow),
+    })
+}
+
+fn comparing(source: Source<'_>, written: &file::Comparing) -> Result<StudyComparing, Problem> {
+    let size = |key: &str, figure: &Option<file::Figure>| {
+        figure.as_ref().map(|figure| figures::gu(source, key, figure)).transpose()
+    };
+    let retention_from = written.retention_from.as_ref().map_or("cured", |stage| stage.get_ref().as_str());
+    if let Some(text) = written.retention_from.as_ref().filter(|_| !names::is_stage(retention_from)) {
+        let what = format!("`{retention_from}` cannot be a stage");
+        return Err(source.problem(text.span(), what, names::STAGE_HINT));
+    }
+    Ok(StudyComparing {
+        matters_gu: size("matters_gu", &written.matters_gu)?,
+        equivalence_margin_gu: size("equivalence_margin_gu", &written.equivalence_margin_gu)?,
+        baseline: written.baseline.unwrap_or(true),
+        retention_from: retention_from.to_owned(),
     })
 }
 

@@ -7,6 +7,7 @@ use crate::run::setup::Treatment;
 use crate::text::Problem;
 use crate::units::Geometry;
 use crate::units::PerGeometry;
+use rust_decimal::Decimal;
 use serde::Deserialize;
 use std::ops::Range;
 
@@ -32,6 +33,8 @@ pub struct Study {
     pub geometries: Vec<Geometry>,
     /// In which order the zones are read.
     pub order: Order,
+    /// What a difference is held against.
+    pub comparing: StudyComparing,
     /// The panels, in the order of the file.
     pub panels: Vec<StudyPanel>,
     /// The treatments, in the order of the file.
@@ -60,6 +63,19 @@ pub enum Order {
     /// As `alternate`, with every second round turned about, so that a linear drift cancels.
     #[default]
     Mirror,
+}
+
+/// What a difference is held against.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StudyComparing {
+    /// Smallest difference that matters, GU.
+    pub matters_gu: Option<Decimal>,
+    /// Margin within which sides count as equal, GU.
+    pub equivalence_margin_gu: Option<Decimal>,
+    /// Whether bare readings of the same zones are used where there are any.
+    pub baseline: bool,
+    /// Stage that gloss is to be kept from.
+    pub retention_from: String,
 }
 
 /// A test panel and its zones.

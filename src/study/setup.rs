@@ -1,6 +1,7 @@
 //! From a study to the set-up of one run.
 
 use crate::run::Setup;
+use crate::run::setup::Comparing;
 use crate::run::setup::Panel;
 use crate::run::setup::Role;
 use crate::run::setup::Tile;
@@ -210,6 +211,11 @@ impl Chosen<'_> {
                 ..study.tile.clone()
             },
             procedure: study.procedure,
+            comparing: Comparing {
+                matters_gu: study.comparing.matters_gu,
+                equivalence_margin_gu: study.comparing.equivalence_margin_gu,
+                earlier: Vec::new(),
+            },
             panels: self.panels.iter().map(|&panel| drawn(&study.panels[panel])).collect(),
             treatments: self.treatments.iter().map(|&t| study.treatments[t].treatment.clone()).collect(),
             plan: plan(&zones, study.order),

@@ -10,6 +10,7 @@ const CHECK_KINDS: &[&str] = &["opening", "interim", "closing", "as-found", "as-
 const READING_STATUSES: &[&str] = &["proven", "drifted", "not-proven", "voided", "undone", "superseded"];
 const ZONE_STATUSES: &[&str] = &["proven", "drifted", "not-proven", "skipped"];
 const RESULT_STATUSES: &[&str] = &["proven", "drifted", "not-proven"];
+const DESIGNS: &[&str] = &["no-baseline", "paired"];
 const VERDICTS: &[&str] = &["higher", "lower", "no detectable difference", "no result"];
 
 const fn column(name: &'static str, cell: CellType, description: &'static str) -> Column {
@@ -73,7 +74,7 @@ pub(super) const READINGS: &[Column] = &[
         "The value times the tile's assigned value, divided by the tile's value at that time, which is interpolated between the two checks; only for zone readings in a proven bracket.",
     ),
     text("status", "What became of the reading.").required().one_of(READING_STATUSES),
-    text("flags", "Tokens separated by `;`: `voided=<reason>`, `retaken`, `stability-only`."),
+    text("flags", "Tokens separated by `;`: `voided=<reason>`, `retaken`, `stability-only`, `doubtful`."),
     integer("record", 0, "Number of the record in the recording that ended the reading's line.").required(),
 ];
 
@@ -111,8 +112,10 @@ pub(super) const ZONES: &[Column] = &[
     text("status", "Status of the zone.").required().one_of(ZONE_STATUSES),
     text(
         "flags",
-        "Tokens separated by `;`: `skipped=<reason>`, `voided-to-nothing`, `retaken`, `uncorrected`.",
+        "Tokens separated by `;`: `skipped=<reason>`, `voided-to-nothing`, `retaken`, `uncorrected`, `doubtful`.",
     ),
+    number("raw_mean_gu", "GU", "Mean of the readings that count, as the meter gave them."),
+    number("corrected_mean_gu", "GU", "Mean of the corrected readings; only if all lie in proven brackets."),
 ];
 
 pub(super) const RESULTS: &[Column] = &[
@@ -120,32 +123,24 @@ pub(super) const RESULTS: &[Column] = &[
     PANEL,
     text("treatment", "Code of the treatment.").required(),
     text("stage", "Stage of the patch."),
-    text("design", "How treated and control are compared.").required().one_of(&["no-baseline"]),
+    text("design", "How treated and control are compared.").required().one_of(DESIGNS),
     GEOMETRY,
     integer("n_control", 0, "Number of proven control zones.").required(),
     integer("n_treated", 0, "Number of proven treated zones.").required(),
     number("control_mean_gu", "GU", "Mean of the control zones' means."),
     number("treated_mean_gu", "GU", "Mean of the treated zones' means."),
     number("difference_gu", "GU", "Treated minus control."),
-    number("ci_low_gu", "GU", "Lower end of the 95 % interval of the difference (Welch)."),
-    number("ci_high_gu", "GU", "Upper end of the 95 % interval of the difference (Welch)."),
-    number(
-        "standard_uncertainty_gu",
-        "GU",
-        "Standard error of the difference from the scatter of the zones.",
-    )
-    .not_below_zero(),
-    number("degrees_of_freedom", "", "Effective degrees of freedom (Welch-Satterthwaite).").not_below_zero(),
-    number("coverage_factor", "", "Student's t that widens the standard error to the interval.")
-        .not_below_zero(),
-    number("expanded_uncertainty_gu", "GU", "Expanded uncertainty of the difference; not given yet.")
-        .not_below_zero(),
+    number("ci_low_gu", "GU", "Lower end of the 95 % interval from which the verdict is made: everything that could make a difference out of nothing."),
+    number("ci_high_gu", "GU", "Upper end of that interval."),
+    number("standard_uncertainty_gu", "GU", "Combined standard uncertainty of the difference, with what is common to both sides (tile, scale); empty if the tile's certificate states none.").not_below_zero(),
+    number("degrees_of_freedom", "", "Its effective degrees of freedom (Welch-Satterthwaite).").not_below_zero(),
+    number("coverage_factor", "", "Student's t at 95 %.").not_below_zero(),
+    number("expanded_uncertainty_gu", "GU", "Coverage factor times combined standard uncertainty.").not_below_zero(),
     text("verdict", "What can be said of the treated side.").required().one_of(VERDICTS),
-    number("detectable_gu", "GU", "Smallest difference the run could have seen; not given yet.")
-        .not_below_zero(),
-    number("retention_pct", "%", "Treated gloss as a share of that at an earlier stage; not given yet."),
-    text("retention_from_stage", "The earlier stage of the retention; not given yet."),
-    number("control_retention_pct", "%", "The control's retention; not given yet."),
+    number("detectable_gu", "GU", "Smallest true difference that a comparison like this finds with chance 0.8 at the level 0.05, two-sided.").not_below_zero(),
+    number("retention_pct", "%", "Treated gloss as a share of that of the same zones at an earlier stage."),
+    text("retention_from_stage", "The earlier stage of the retention."),
+    number("control_retention_pct", "%", "The same of the control zones."),
     number("cure_hours_actual", "h", "Start of the run minus the time the treatment was put on."),
     number("drift_gu", "GU", "Change of the tile in the worst bracket used, by size."),
     number("opening_deviation_gu", "GU", "Tile's deviation at the first check used."),
@@ -159,6 +154,68 @@ pub(super) const RESULTS: &[Column] = &[
         .one_of(RESULT_STATUSES),
     text("recording", "Id of the run whose recording the row comes from.").required(),
     text("recording_sha256", "SHA-256 of that recording; empty while none is known."),
-    text("baseline_recording", "Id of the run with the bare readings; not given yet."),
-    text("baseline_sha256", "SHA-256 of that recording; not given yet."),
+    text("baseline_recording", "Id of the run with the bare readings, as named when this run began."),
+    text("baseline_sha256", "SHA-256 of that recording, as named when this run began."),
+    number("difference_raw_gu", "GU", "Difference of the values as the meter gave them."),
+    number("difference_corrected_gu", "GU", "Difference of the values with the drift of the tile taken out."),
+    number("drift_low_gu_per_h", "GU/h", "Lower end of the 95 % interval of `drift_gu_per_h`; empty if a check has one reading."),
+    number("drift_high_gu_per_h", "GU/h", "Upper end of that interval."),
+    number("retention_low_pct", "%", "Lower end of the 95 % interval of `retention_pct`."),
+    number("retention_high_pct", "%", "Upper end of that interval."),
+    text("matters", "Whether the whole interval lies beyond the size that the study says matters (`yes`), within it (`no`), or neither; empty if the study names no size.").one_of(&["yes", "no", "cannot tell"]),
+    integer("zones_to_settle", 2, "Zones on each side that find a difference of that size with chance 0.8, if zones scatter as these."),
+    integer("repeats_to_settle", 1, "Readings on each zone that find it with the zones that there are; empty if repeats alone cannot, or zones have one reading."),
+    column("equivalent", CellType::Boolean, "Whether the difference is shown to lie within the study's margin (two one-sided tests, 0.05); empty without a margin."),
+    number("difference_without_doubtful_gu", "GU", "The difference without doubtful readings and zones; empty if none is doubtful."),
+    number("ci_low_without_doubtful_gu", "GU", "Lower end of its 95 % interval."),
+    number("ci_high_without_doubtful_gu", "GU", "Upper end of its 95 % interval."),
+    text("verdict_without_doubtful", "What could be said without them.").one_of(VERDICTS),
+    text("flags", "Tokens separated by `;`, each explained on the page of the tables."),
+];
+
+pub(super) const BUDGET: &[Column] = &[
+    RUN,
+    PANEL,
+    text("treatment", "Code of the treatment.").required(),
+    text("stage", "Stage of the patch."),
+    GEOMETRY,
+    text("component", "What the uncertainty comes from.").required(),
+    text("enters", "`chance`: the interval and the verdict, and the whole; `common`: the whole alone, since both sides share it.")
+        .required()
+        .one_of(&["chance", "common"]),
+    number("value", "GU", "The component's figure.").required().not_below_zero(),
+    text("stated_as", "What that figure is.").required().one_of(&[
+        "standard uncertainty",
+        "expanded uncertainty",
+        "half-width, rectangular",
+        "half-width, triangular",
+        "step",
+        "standard deviation, mean taken",
+    ]),
+    number("divisor", "", "Divides the figure to give a standard uncertainty.").required(),
+    number("sensitivity", "", "Change of the difference per change of the component.").required(),
+    number("degrees_of_freedom", "", "Degrees of freedom of the figure; empty for without end.").not_below_zero(),
+    number("contribution_gu", "GU", "What it brings to the difference.").required().not_below_zero(),
+    number("share_pct", "%", "Its share of the whole variance.").not_below_zero(),
+];
+
+pub(super) const CONTRASTS: &[Column] = &[
+    RUN,
+    PANEL,
+    text("treatment_a", "Code of the treatment that is subtracted.").required(),
+    text("treatment_b", "Code of the treatment that it is subtracted from.").required(),
+    text("design", "How the two are compared.").required().one_of(DESIGNS),
+    GEOMETRY,
+    integer("n_a", 0, "Number of proven zones of the first.").required(),
+    integer("n_b", 0, "Number of proven zones of the second.").required(),
+    number("mean_a_gu", "GU", "Mean of the first one's zones."),
+    number("mean_b_gu", "GU", "Mean of the second one's zones."),
+    number("difference_gu", "GU", "Second minus first; in a paired design, of their changes."),
+    number("ci_low_gu", "GU", "Lower end of the 95 % interval from which the verdict is made."),
+    number("ci_high_gu", "GU", "Upper end of that interval."),
+    number("expanded_uncertainty_gu", "GU", "Expanded uncertainty with what is common to both sides.")
+        .not_below_zero(),
+    text("verdict", "What can be said of the second.").required().one_of(VERDICTS),
+    text("status", "Whether the meter was proven for both.").required().one_of(RESULT_STATUSES),
+    text("flags", "As in `results.csv`."),
 ];

@@ -4,8 +4,10 @@
 //! RFC 3339 with the offset of the place of the run; derived figures to four decimals; what is not
 //! known is empty, never zero. The readings are streamed, since a run can have a million of them.
 
+mod budget;
 mod cells;
 mod columns;
+mod contrasts;
 mod datapackage;
 mod join;
 mod readings;
@@ -25,15 +27,16 @@ pub use schema::Schema;
 pub use schema::TABLES;
 pub use schema::Table;
 
-use crate::difference::zone_figures::Zones;
+use crate::difference::Book;
+use crate::difference::Books;
 use crate::run::Ledger;
 use cells::Rows;
-use std::cell::OnceCell;
 use std::io;
 use std::io::Write;
 
-/// Writes one table of one run. `recording_sha256` is the digest of the run's recording in hex, or
-/// empty while none is known; it stands in `results.csv` only. The writer is flushed at the end.
+/// Writes one table of one run that names no earlier run. `recording_sha256` is the digest of the run's
+/// recording in hex, or empty while none is known; it stands in `results.csv` only. The writer is flushed at the
+/// end.
 ///
 /// # Errors
 /// Whatever `out` reports; the table is then incomplete and must not be used.
@@ -44,46 +47,44 @@ pub fn write(
     out: &mut dyn Write,
     with_header: bool,
 ) -> io::Result<()> {
-    Sheets::of(ledger).write(table, recording_sha256, out, with_header)
+    Sheets::of(ledger, recording_sha256).write(table, out, with_header)
 }
 
 /// The tables of one run, for whoever writes several: the figures of its zones are worked out once.
 pub struct Sheets<'l> {
-    ledger: &'l Ledger,
-    zones: OnceCell<Zones<'l>>,
+    books: Books<'l>,
 }
 
 impl<'l> Sheets<'l> {
-    /// The tables of a run.
+    /// The tables of a run that names no earlier one.
     #[must_use]
-    pub fn of(ledger: &'l Ledger) -> Sheets<'l> {
-        Sheets { ledger, zones: OnceCell::new() }
+    pub fn of(ledger: &'l Ledger, recording_sha256: &'l str) -> Sheets<'l> {
+        Sheets::new(Books::new(Book::new(ledger, recording_sha256), Vec::new()))
     }
 
-    fn zones(&self) -> &Zones<'l> {
-        self.zones.get_or_init(|| Zones::of(self.ledger))
+    /// The tables of a run and of the earlier ones that it names.
+    #[must_use]
+    pub fn new(books: Books<'l>) -> Sheets<'l> {
+        Sheets { books }
     }
 
     /// As [`write()`].
     ///
     /// # Errors
     /// As [`write()`].
-    pub fn write(
-        &self,
-        table: Table,
-        recording_sha256: &str,
-        out: &mut dyn Write,
-        with_header: bool,
-    ) -> io::Result<()> {
+    pub fn write(&self, table: Table, out: &mut dyn Write, with_header: bool) -> io::Result<()> {
         let mut rows = Rows::new(out);
         if with_header {
             header(table, &mut rows)?;
         }
+        let books = &self.books;
         match table {
-            Table::Readings => readings::write(self.ledger, &mut rows)?,
-            Table::TileChecks => tile_checks::write(self.ledger, &mut rows)?,
-            Table::Zones => zones::write(self.ledger, self.zones(), &mut rows)?,
-            Table::Results => results::write(self.ledger, self.zones(), recording_sha256, &mut rows)?,
+            Table::Readings => readings::write(books, &mut rows)?,
+            Table::TileChecks => tile_checks::write(books.run.ledger, &mut rows)?,
+            Table::Zones => zones::write(books, &mut rows)?,
+            Table::Results => results::write(books, &mut rows)?,
+            Table::Budget => budget::write(books, &mut rows)?,
+            Table::Contrasts => contrasts::write(books, &mut rows)?,
         }
         rows.finish()
     }
@@ -91,7 +92,7 @@ impl<'l> Sheets<'l> {
     /// Whether the run has results, and every row of them is proven.
     #[must_use]
     pub fn are_proven(&self) -> bool {
-        results::are_proven(self.ledger, self.zones())
+        results::are_proven(&self.books)
     }
 }
 

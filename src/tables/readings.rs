@@ -3,6 +3,8 @@
 use super::cells::Flags;
 use super::cells::Rows;
 use super::times::Times;
+use crate::difference::Books;
+use crate::difference::comparisons;
 use crate::difference::gain::Brackets;
 use crate::difference::gain::corrected_gu;
 use crate::run::Bracket;
@@ -12,9 +14,12 @@ use crate::run::Reading;
 use crate::run::Spot;
 use crate::run::Status;
 use crate::run::setup::Zone;
+use std::collections::BTreeSet;
 use std::io;
 
-pub(super) fn write(ledger: &Ledger, rows: &mut Rows<'_>) -> io::Result<()> {
+pub(super) fn write(books: &Books<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
+    let ledger = books.run.ledger;
+    let doubtful = doubtful_readings(books);
     let mut times = Times::new(ledger);
     let mut flags = Flags::default();
     let mut brackets = Brackets::of(ledger);
@@ -39,11 +44,31 @@ pub(super) fn write(ledger: &Ledger, rows: &mut Rows<'_>) -> io::Result<()> {
         rows.figure(corrected(ledger, brackets.at(index), reading))?;
         rows.text(status(reading.status).text())?;
         collect_flags(ledger, reading, &mut flags);
+        if doubtful.contains(&index) {
+            flags.add("doubtful");
+        }
         rows.text(flags.as_str())?;
         rows.integer(reading.record.into())?;
         rows.end_row()?;
     }
     Ok(())
+}
+
+/// Readings that stand out from those of their zone, or, as the only one of it, from those of their side.
+fn doubtful_readings(books: &Books<'_>) -> BTreeSet<usize> {
+    let mut found = BTreeSet::new();
+    for comparison in comparisons(books) {
+        let Some(figures) = &comparison.figures else { continue };
+        let at = books.run.ledger.setup.geometries.iter().position(|&g| g == comparison.geometry);
+        let of = |zone: &usize| books.run.zones().get(*zone, at?);
+        for zone in figures.doubtful.with_readings.iter().filter_map(of) {
+            found.extend(&zone.doubtful);
+        }
+        for zone in figures.doubtful.zones.iter().filter_map(of) {
+            found.extend(zone.only_reading);
+        }
+    }
+    found
 }
 
 /// Panel, zone, role, treatment and stage.

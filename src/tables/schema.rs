@@ -60,6 +60,10 @@ pub enum Table {
     Zones,
     /// One row per run, panel, treatment and geometry.
     Results,
+    /// One row per result and component of its uncertainty.
+    Budget,
+    /// One row per run, panel, pair of treatments and geometry.
+    Contrasts,
 }
 
 /// The whole description of one table.
@@ -78,7 +82,7 @@ pub struct Schema {
 }
 
 /// Every table, in the order of the data package.
-pub const TABLES: [Schema; 4] = [
+pub const TABLES: [Schema; 6] = [
     Schema {
         table: Table::Readings,
         name: "readings",
@@ -107,11 +111,26 @@ pub const TABLES: [Schema; 4] = [
         columns: super::columns::RESULTS,
         primary_key: &["run", "panel", "treatment", "geometry_deg"],
     },
+    Schema {
+        table: Table::Budget,
+        name: "budget",
+        description: "One row per result and component: where the uncertainty of each difference comes from.",
+        columns: super::columns::BUDGET,
+        primary_key: &["run", "panel", "treatment", "geometry_deg", "component"],
+    },
+    Schema {
+        table: Table::Contrasts,
+        name: "contrasts",
+        description: "One row per run, panel, pair of treatments on it and geometry: the second minus the first, by their treated zones.",
+        columns: super::columns::CONTRASTS,
+        primary_key: &["run", "panel", "treatment_a", "treatment_b", "geometry_deg"],
+    },
 ];
 
 impl Table {
     /// Every table, in the order of the data package.
-    pub const ALL: [Table; 4] = [Table::Readings, Table::TileChecks, Table::Zones, Table::Results];
+    pub const ALL: [Table; 6] =
+        [Table::Readings, Table::TileChecks, Table::Zones, Table::Results, Table::Budget, Table::Contrasts];
 
     /// The table's description.
     #[must_use]
@@ -121,6 +140,8 @@ impl Table {
             Table::TileChecks => &TABLES[1],
             Table::Zones => &TABLES[2],
             Table::Results => &TABLES[3],
+            Table::Budget => &TABLES[4],
+            Table::Contrasts => &TABLES[5],
         }
     }
 
@@ -132,6 +153,8 @@ impl Table {
             Table::TileChecks => "tile-checks.csv",
             Table::Zones => "zones.csv",
             Table::Results => "results.csv",
+            Table::Budget => "budget.csv",
+            Table::Contrasts => "contrasts.csv",
         }
     }
 }

@@ -3,14 +3,20 @@
 use super::cells::Flags;
 use super::cells::Rows;
 use super::readings::write_zone;
+use crate::difference::Books;
+use crate::difference::Comparison;
+use crate::difference::comparisons;
 use crate::difference::zone_figures::ZoneFigures;
-use crate::difference::zone_figures::Zones;
 use crate::difference::zone_figures::geometries;
 use crate::difference::zone_figures::planned;
 use crate::run::Ledger;
+use crate::units::Geometry;
+use std::collections::BTreeSet;
 use std::io;
 
-pub(super) fn write(ledger: &Ledger, zones: &Zones<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
+pub(super) fn write(books: &Books<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
+    let (ledger, zones) = (books.run.ledger, books.run.zones());
+    let doubtful = doubtful_zones(books);
     let mut flags = Flags::default();
     for zone in planned(ledger) {
         for (at, geometry) in geometries(ledger) {
@@ -25,11 +31,26 @@ pub(super) fn write(ledger: &Ledger, zones: &Zones<'_>, rows: &mut Rows<'_>) -> 
             rows.figure(figures.max_gu)?;
             rows.text(figures.status.text())?;
             collect_flags(ledger, zone, figures, zones.retaken(zone), &mut flags);
+            if doubtful.contains(&(zone, geometry)) {
+                flags.add("doubtful");
+            }
             rows.text(flags.as_str())?;
+            rows.figure(figures.value.as_ref().map(|value| value.raw_gu))?;
+            rows.figure(figures.value.as_ref().and_then(|value| value.corrected_gu))?;
             rows.end_row()?;
         }
     }
     Ok(())
+}
+
+/// Zones that stand out from their side, or hold readings that stand out.
+fn doubtful_zones(books: &Books<'_>) -> BTreeSet<(usize, Geometry)> {
+    let of = |comparison: &Comparison<'_>| -> Vec<(usize, Geometry)> {
+        let Some(figures) = &comparison.figures else { return Vec::new() };
+        let zones = figures.doubtful.zones.iter().chain(&figures.doubtful.with_readings);
+        zones.map(|&zone| (zone, comparison.geometry)).collect()
+    };
+    comparisons(books).iter().flat_map(of).collect()
 }
 
 fn collect_flags(ledger: &Ledger, zone: usize, figures: &ZoneFigures<'_>, retaken: bool, flags: &mut Flags) {

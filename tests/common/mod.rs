@@ -8,7 +8,7 @@ pub mod stories;
 
 use halfpanel::run::record::{Body, Encoder, Head, Link, Record, Resumed};
 use halfpanel::run::setup::{
-    Block, DriftPolicy, Panel, Procedure, Role, Setup, Tile, TileValue, Treatment, Zone,
+    Block, Comparing, DriftPolicy, Panel, Procedure, Role, Setup, Tile, TileValue, Treatment, Zone,
 };
 use halfpanel::run::{Effect, Run, Word, say};
 use halfpanel::tile::TileRule;
@@ -75,6 +75,7 @@ pub fn setup(zones_a_side: usize) -> Setup {
             longest_pause_min: 60,
             drift_policy: DriftPolicy::Allow,
         },
+        comparing: Comparing::default(),
         panels: vec![Panel { id: "P1".to_owned(), width_mm: 300.0, height_mm: 100.0 }],
         treatments: vec![Treatment {
             code: "T1".to_owned(),

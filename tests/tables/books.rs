@@ -1,5 +1,6 @@
 //! Books of a run, written by hand: a bench where a few sealers are compared on gelcoat panels.
 
+use halfpanel::meter::Specification;
 use halfpanel::run::Bracket;
 use halfpanel::run::Check;
 use halfpanel::run::CheckKind;
@@ -11,6 +12,7 @@ use halfpanel::run::Sitting;
 use halfpanel::run::Spot;
 use halfpanel::run::Status;
 use halfpanel::run::setup::Block;
+use halfpanel::run::setup::Comparing;
 use halfpanel::run::setup::DriftPolicy;
 use halfpanel::run::setup::Panel;
 use halfpanel::run::setup::Procedure;
@@ -70,6 +72,7 @@ impl Books {
                 longest_pause_min: 60,
                 drift_policy: DriftPolicy::Allow,
             },
+            comparing: Comparing::default(),
             panels: Vec::new(),
             treatments: Vec::new(),
             zones: Vec::new(),
@@ -79,6 +82,7 @@ impl Books {
             id: "run-7".to_owned(),
             program: "0.1.0".to_owned(),
             setup,
+            specification: Specification::default(),
             readings: Vec::new(),
             checks: Vec::new(),
             brackets: Vec::new(),
@@ -246,5 +250,22 @@ pub fn two_sides(control: &[&str], treated: &[&str]) -> Books {
         }
     }
     books.close(CheckKind::Closing, 1900, "92.5 92.5 92.5", Status::Proven);
+    books
+}
+
+/// As [`two_sides`], without drift, every zone read at the same moment and a tile without a doubt: what is
+/// left is the scatter of the zones.
+pub fn level_sides(control: &[&str], treated: &[&str]) -> Books {
+    let mut books = Books::new(&[Geometry::Deg60]);
+    books.0.setup.tile.values[0].expanded_uncertainty_gu = Some(Decimal::ZERO);
+    books.open(CheckKind::Opening, 100, "92.4 92.4 92.4");
+    for (side, treatment) in [(control, None), (treated, Some("T1"))] {
+        for (number, gloss) in (1..).zip(side) {
+            let letter = if treatment.is_some() { 'B' } else { 'A' };
+            let zone = books.zone("P1", &format!("{letter}{number}"), treatment);
+            books.read(zone, 200, gloss);
+        }
+    }
+    books.close(CheckKind::Closing, 1900, "92.4 92.4 92.4", Status::Proven);
     books
 }

@@ -22,12 +22,20 @@ fn the_headers_are_exactly_these() {
     let headers = [
         "run,order,time,elapsed_s,kind,panel,zone,role,treatment,stage,repeat,geometry_deg,gloss_gu,corrected_gu,status,flags,record\n",
         "run,kind,time,geometry_deg,n,mean_gu,sd_gu,assigned_gu,deviation_gu,passed\n",
-        "run,panel,zone,role,treatment,stage,geometry_deg,n,mean_gu,sd_gu,min_gu,max_gu,status,flags\n",
+        "run,panel,zone,role,treatment,stage,geometry_deg,n,mean_gu,sd_gu,min_gu,max_gu,status,flags,\
+         raw_mean_gu,corrected_mean_gu\n",
         "run,panel,treatment,stage,design,geometry_deg,n_control,n_treated,control_mean_gu,treated_mean_gu,\
          difference_gu,ci_low_gu,ci_high_gu,standard_uncertainty_gu,degrees_of_freedom,coverage_factor,\
          expanded_uncertainty_gu,verdict,detectable_gu,retention_pct,retention_from_stage,control_retention_pct,\
          cure_hours_actual,drift_gu,opening_deviation_gu,closing_deviation_gu,drift_gu_per_h,drift_policy,status,\
-         recording,recording_sha256,baseline_recording,baseline_sha256\n",
+         recording,recording_sha256,baseline_recording,baseline_sha256,difference_raw_gu,difference_corrected_gu,\
+         drift_low_gu_per_h,drift_high_gu_per_h,retention_low_pct,retention_high_pct,matters,zones_to_settle,\
+         repeats_to_settle,equivalent,difference_without_doubtful_gu,ci_low_without_doubtful_gu,\
+         ci_high_without_doubtful_gu,verdict_without_doubtful,flags\n",
+        "run,panel,treatment,stage,geometry_deg,component,enters,value,stated_as,divisor,sensitivity,\
+         degrees_of_freedom,contribution_gu,share_pct\n",
+        "run,panel,treatment_a,treatment_b,design,geometry_deg,n_a,n_b,mean_a_gu,mean_b_gu,difference_gu,ci_low_gu,\
+         ci_high_gu,expanded_uncertainty_gu,verdict,status,flags\n",
     ];
     for (table, header) in Table::ALL.into_iter().zip(headers) {
         assert_eq!(text(table, &ledger), header);
@@ -100,7 +108,7 @@ fn a_run_without_a_clock_or_beyond_the_year_9999_has_no_times_and_makes_no_troub
     assert!(text(Table::Readings, &books.0).contains("run-7,1,,99.0000,"));
     books.0.sittings.clear();
     assert!(text(Table::Readings, &books.0).contains("run-7,1,,99.0000,"));
-    assert!(text(Table::Results, &books.0).contains("no detectable difference"));
+    assert!(text(Table::Results, &books.0).contains("no result"));
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 use crate::books::Books;
 use crate::books::decimal;
+use crate::books::level_sides;
 use crate::books::two_sides;
 use crate::sheet::sheet;
 use crate::sheet::text;
@@ -16,15 +17,16 @@ const DRIFT: &str = "drift_gu opening_deviation_gu closing_deviation_gu drift_gu
 const FIGURES: &str = "control_mean_gu treated_mean_gu difference_gu ci_low_gu ci_high_gu \
                        standard_uncertainty_gu degrees_of_freedom coverage_factor expanded_uncertainty_gu \
                        detectable_gu retention_pct retention_from_stage control_retention_pct";
-const LATER: &str = "expanded_uncertainty_gu detectable_gu retention_pct retention_from_stage \
-                     control_retention_pct baseline_recording baseline_sha256";
+const NOT_NAMED: &str = "retention_pct retention_from_stage control_retention_pct baseline_recording \
+                         baseline_sha256 retention_low_pct retention_high_pct matters zones_to_settle \
+                         repeats_to_settle equivalent";
 
 /// Student's sleep data (1908) as the R documentation prints them, `t.test(extra ~ group, data =
 /// sleep)`: 95 % interval −3.3654832 to 0.2054832, df 17.776. Each value plus 70, group 1 as the
 /// treated side; a shift changes no difference. Standard error and t (0.849091, 2.102817) by mpmath.
 #[test]
 fn the_sleep_data_as_zone_means_give_the_interval_that_is_published() {
-    let books = two_sides(
+    let books = level_sides(
         &["71.9", "70.8", "71.1", "70.1", "69.9", "74.4", "75.5", "71.6", "74.6", "73.4"],
         &["70.7", "68.4", "69.8", "68.8", "69.9", "73.4", "73.7", "70.8", "70.0", "72.0"],
     );
@@ -41,7 +43,7 @@ fn the_sleep_data_as_zone_means_give_the_interval_that_is_published() {
 /// t = 1.3109, df = 31.175. t = 1.930556 / 1.472710; the interval from the t quantile by mpmath.
 #[test]
 fn mcdonalds_temperatures_as_zone_means_give_the_degrees_of_freedom_that_are_published() {
-    let books = two_sides(
+    let books = level_sides(
         &[
             "69", "70", "66", "63", "68", "70", "69", "67", "62", "63", "76", "59", "62", "62", "75", "62",
             "72", "63",
@@ -58,10 +60,10 @@ fn mcdonalds_temperatures_as_zone_means_give_the_degrees_of_freedom_that_are_pub
 #[test]
 fn an_interval_that_excludes_zero_says_which_side_is_higher() {
     let (low, high) = (["70.0", "70.2"], ["72.0", "72.4"]);
-    let up = sheet(Table::Results, &two_sides(&low, &high).0);
+    let up = sheet(Table::Results, &level_sides(&low, &high).0);
     assert_eq!(up.cells(0, "difference_gu verdict"), "2.1000|higher");
-    assert_eq!(up.cells(0, INTERVAL), "0.7163|3.4837|0.2236|1.4706|6.1881");
-    let down = sheet(Table::Results, &two_sides(&high, &low).0);
+    assert_eq!(up.cells(0, "ci_low_gu ci_high_gu standard_uncertainty_gu"), "0.7163|3.4837|0.2236");
+    let down = sheet(Table::Results, &level_sides(&high, &low).0);
     assert_eq!(down.cells(0, "difference_gu verdict"), "-2.1000|lower");
 }
 
@@ -72,24 +74,42 @@ fn a_proven_row_names_its_drift_and_where_it_comes_from() {
     assert_eq!(sheet.cells(0, DRIFT), "0.1000|0.0000|0.1000|0.2000|allow");
     assert_eq!(sheet.cells(0, "run panel treatment stage geometry_deg"), "run-7|P1|T1|cured|60");
     assert_eq!(sheet.cells(0, "recording recording_sha256"), "run-7|5ea1");
-    assert_eq!(sheet.cells(0, LATER), "||||||");
+    assert_eq!(sheet.cells(0, NOT_NAMED), "||||||||||");
 }
 
 #[test]
-fn one_zone_a_side_gives_a_difference_without_an_interval() {
+fn one_zone_a_side_gives_a_difference_of_which_nobody_can_tell() {
     let sheet = sheet(Table::Results, &two_sides(&["70.0"], &["75.0"]).0);
     assert_eq!(
-        sheet.cells(0, "n_control n_treated difference_gu verdict"),
-        "1|1|5.0000|no detectable difference"
+        sheet.cells(0, "n_control n_treated difference_gu verdict status"),
+        "1|1|5.0000|no result|proven"
     );
     assert_eq!(sheet.cells(0, INTERVAL), "||||");
+    assert_eq!(sheet.cell(0, "flags"), "no-baseline;one-zone-side;tile-without-uncertainty");
+}
+
+/// A step of 0.1 hides all scatter: 0.1/√12 = 0.0289 stands for the scatter of a zone (÷ √2 for the mean
+/// of two, one degree of freedom) and for the rounding that both zones share. Both sides: √(2 (0.0204² +
+/// 0.0289²)) = 0.05. Degrees of freedom 1 ÷ (2 (1/6)²) = 18, t = 2.1009 (any table).
+#[test]
+fn where_the_step_hides_the_scatter_the_step_is_the_uncertainty() {
+    let sheet = sheet(Table::Results, &level_sides(&["70.0", "70.0"], &["70.1", "70.1"]).0);
+    assert_eq!(sheet.cells(0, "difference_gu verdict status"), "0.1000|no detectable difference|proven");
+    assert_eq!(sheet.cells(0, INTERVAL), "-0.0050|0.2050|0.0500|18.0000|2.1009");
+    assert_eq!(sheet.cell(0, "flags"), "no-baseline;scatter-below-step");
 }
 
 #[test]
-fn sides_without_any_scatter_give_a_difference_without_an_interval() {
-    let sheet = sheet(Table::Results, &two_sides(&["70.0", "70.0"], &["70.1", "70.1"]).0);
-    assert_eq!(sheet.cells(0, "difference_gu verdict status"), "0.1000|no detectable difference|proven");
-    assert_eq!(sheet.cells(0, INTERVAL), "||||");
+fn without_the_tiles_uncertainty_there_is_a_verdict_and_no_expanded_uncertainty() {
+    let mut books = level_sides(&["70.0", "70.2"], &["72.0", "72.4"]);
+    books.0.setup.tile.values[0].expanded_uncertainty_gu = None;
+    let sheet = sheet(Table::Results, &books.0);
+    assert_eq!(sheet.cells(0, "verdict ci_low_gu ci_high_gu"), "higher|0.7163|3.4837");
+    assert_eq!(
+        sheet.cells(0, "standard_uncertainty_gu degrees_of_freedom coverage_factor expanded_uncertainty_gu"),
+        "|||"
+    );
+    assert!(sheet.cell(0, "flags").contains("tile-without-uncertainty"));
 }
 
 #[test]

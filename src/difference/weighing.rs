@@ -1,0 +1,331 @@
+//! How well a difference is known: the uncertainty budget of treated minus control.
+//!
+//! By JCGM 100:2008 (GUM), without counting twice:
+//!
+//! - **Zones** (type A, 4.2): the scatter of the zone values of each side, divided by √n. It holds
+//!   repeatability, resolution, and drift within a side already, so these are floors to it and no
+//!   components of their own: the scatter of a side is taken to be not smaller than the stated
+//!   repeatability of a zone's mean, nor than step ÷ √12 (F.2.2.1). A floor keeps the degrees of freedom of
+//!   the scatter that it lifts.
+//! - **Display step**: where a side scatters by less than half a step, roundings are not independent of
+//!   each other and no longer average out; then step ÷ √12 enters once more, whole.
+//! - **Drift**: the tile's value at the mean time of the treated zones minus that at the mean time of the
+//!   control zones, scaled to the gloss, is a false difference. Under `correct` it has been taken out; under
+//!   `allow` it is a known error that stays, and enters whole, beside the standard uncertainties:
+//!   Phillips, Eberhardt and Parry, "Guidelines for expressing the uncertainty of measurement results
+//!   containing uncorrected bias", J. Res. NIST 102 (1997), 577 (from memory). How well the checks know the
+//!   drift enters under either policy.
+//!
+//! From these the interval and the verdict are made. What follows is common to both sides, and so
+//! scales with the difference and not with the gloss (5.2, fully correlated inputs): it can make a
+//! difference larger or smaller by a part of itself, but never make one out of nothing.
+//!
+//! - **Meter off its tile** (`allow` only): the mean deviation of the checks, not corrected, whole.
+//! - **Tile checks**: how well the checks fix the scale.
+//! - **Tile certificate**: the expanded uncertainty of the assigned value, k = 2.
+//! - **Straightness**: a scale with a bow of height a between zero and the tile A follows 4a·x(1 − x), with x
+//!   = gloss ÷ A, and its slope is off by at most 4a ÷ A; every slope within that is as likely (4.3.7).
+//!
+//! The case worked by hand: a tile of 92.4 GU known to 0.92 GU (k = 2), control zones at 71 GU, treated
+//! ones at 79 GU. The tile may be wrong by 0.46 ÷ 92.4 = 0.50 %. Of the gloss of 79 GU that is 0.39 GU,
+//! but the control is off by the same part, so that of the difference of 8 GU only 8 × 0.50 % = 0.040 GU
+//! remain:
+//!
+//! ```
+//! use halfpanel::difference::evidence::{Evidence, MeterFacts, Point, Sitting, TileFacts};
+//! use halfpanel::difference::weighing::weigh;
+//! use halfpanel::run::setup::DriftPolicy;
+//! let zones = |values: [f64; 3]| values.map(Point::read).to_vec();
+//! let after = Sitting {
+//!     repeats: 1.0,
+//!     control: zones([70.8, 71.0, 71.2]),
+//!     treated: zones([78.8, 79.0, 79.2]),
+//!     ..Sitting::default()
+//! };
+//! let weighed = weigh(&Evidence {
+//!     after,
+//!     before: None,
+//!     meter: MeterFacts { step_gu: 0.1, repeatability_gu: None, bow_gu: None },
+//!     tile: TileFacts { assigned_gu: 92.4, expanded_uncertainty_gu: Some(0.92) },
+//!     policy: DriftPolicy::Allow,
+//! });
+//! let tile = weighed.parts.iter().find(|part| part.component.name == "tile certificate").unwrap();
+//! assert!((tile.contribution_gu - 0.0398).abs() < 0.0001);
+//! // The zones: standard deviation 0.2 a side, so √(2 × 0.2²/3) = 0.1633; it scatters, the tile does not.
+//! assert!((weighed.chance.unwrap().standard_uncertainty_gu - 0.1633).abs() < 0.0001);
+//! ```
+
+use super::evidence::Evidence;
+use super::evidence::Side;
+use super::evidence::Sitting;
+use crate::run::setup::DriftPolicy;
+use crate::stats::budget::Component;
+use crate::stats::budget::Degrees;
+use crate::stats::budget::Stated;
+use crate::stats::budget::budget;
+use crate::stats::retention::ScaleCheck;
+use crate::stats::summary::finite;
+use crate::stats::summary::standard_deviation;
+use crate::stats::summary::sum;
+use crate::stats::welch::CONFIDENCE;
+
+/// Degrees of freedom beyond which Student's t is the normal distribution to every printed digit.
+const AS_GOOD_AS_NORMAL: f64 = 1e9;
+
+/// One line of the budget.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Part {
+    /// What it is, with its figure, divisor, sensitivity and degrees of freedom.
+    pub component: Component,
+    /// Whether it is common to both sides: not part of the interval and the verdict.
+    pub common: bool,
+    /// What it brings to the difference, GU.
+    pub contribution_gu: f64,
+    /// Its part of the whole variance, 0 to 1; absent if nothing contributes.
+    pub share: Option<f64>,
+}
+
+/// An uncertainty with its interval's half-width at [`CONFIDENCE`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Known {
+    /// Combined standard uncertainty, GU.
+    pub standard_uncertainty_gu: f64,
+    /// Effective degrees of freedom (Welch–Satterthwaite).
+    pub degrees_of_freedom: f64,
+    /// Student's t.
+    pub coverage_factor: f64,
+    /// Coverage factor × standard uncertainty, GU.
+    pub expanded_gu: f64,
+}
+
+/// Why there is no uncertainty, or not all of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Lacking {
+    /// A side has no zone.
+    EmptySide,
+    /// A side has one zone, which shows no scatter.
+    OneZoneSide,
+    /// The tile's assigned value has no stated uncertainty.
+    TileWithoutUncertainty,
+    /// A figure is beyond what can be computed.
+    OutOfRange,
+}
+
+/// A difference, weighed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Weighed {
+    /// Treated minus control under the drift policy, GU; absent if a side is empty.
+    pub difference_gu: Option<f64>,
+    /// What decides the verdict: everything that can make a difference out of nothing.
+    pub chance: Option<Known>,
+    /// All of it, with what is common to both sides.
+    pub whole: Option<Known>,
+    /// The budget.
+    pub parts: Vec<Part>,
+    /// The false difference by drift between the mean times of the sides, GU, as read.
+    pub drift_bias_gu: f64,
+    /// How well that is known, standard uncertainty, GU.
+    pub drift_noise_gu: f64,
+    /// A side scatters by less than half the meter's step.
+    pub step_hides_scatter: bool,
+    /// Why something is absent.
+    pub lacking: Vec<Lacking>,
+}
+
+/// Weighs a difference.
+#[must_use]
+pub fn weigh(evidence: &Evidence) -> Weighed {
+    let mut weighed = Weighed {
+        difference_gu: evidence.difference_gu(evidence.policy).and_then(finite),
+        chance: None,
+        whole: None,
+        parts: Vec::new(),
+        drift_bias_gu: 0.0,
+        drift_noise_gu: 0.0,
+        step_hides_scatter: false,
+        lacking: Vec::new(),
+    };
+    let Some(difference_gu) = weighed.difference_gu else {
+        weighed.lacking.push(Lacking::EmptySide);
+        return weighed;
+    };
+    weighed.zones(evidence);
+    for (sign, sitting) in evidence.sittings() {
+        weighed.drift(evidence, sign, sitting);
+    }
+    for (sign, sitting) in evidence.sittings() {
+        weighed.scale(evidence, sign, sitting);
+    }
+    weighed.tile(evidence, difference_gu);
+    weighed.add_up();
+    weighed
+}
+
+impl Weighed {
+    fn part(&mut self, name: impl Into<String>, common: bool, value: f64, stated: Stated) -> &mut Component {
+        let component =
+            Component { name: name.into(), value, stated, sensitivity: 1.0, degrees_of_freedom: None };
+        self.parts.push(Part { component, common, contribution_gu: 0.0, share: None });
+        let last = self.parts.len() - 1;
+        &mut self.parts[last].component
+    }
+
+    /// Scatter of both sides' zones, and the step where it hides the scatter.
+    fn zones(&mut self, evidence: &Evidence) {
+        let step = evidence.meter.step_gu;
+        // A zone's value is rounded, and scatters by itself, once in each sitting.
+        let times = evidence.sittings().count() as f64;
+        let of_mean = sum(evidence.sittings().map(|(_, sitting)| 1.0 / sitting.repeats.max(1.0)));
+        let repeatability = evidence.meter.repeatability_gu.unwrap_or(0.0) * of_mean.sqrt();
+        let floor = repeatability.max(times.sqrt() * step / 12_f64.sqrt());
+        for (side, name, sign) in [(Side::Control, "control", -1.0), (Side::Treated, "treated", 1.0)] {
+            let values = evidence.values(side, evidence.policy);
+            let n = values.len() as f64;
+            let Some(sd) = standard_deviation(&values) else {
+                self.lacking.push(if n < 2.0 { Lacking::OneZoneSide } else { Lacking::OutOfRange });
+                continue;
+            };
+            let scatter =
+                self.part(format!("scatter of {name} zones"), false, sd.max(floor), Stated::MeanOf { n });
+            scatter.sensitivity = sign;
+            scatter.degrees_of_freedom = Some(n - 1.0);
+            if sd < 0.5 * step {
+                self.step_hides_scatter = true;
+                let rounding = self.part(format!("display step ({name} side)"), false, step, Stated::Step);
+                rounding.sensitivity = sign * times.sqrt();
+            }
+        }
+        self.lacking.dedup();
+    }
+
+    /// What the drift between the mean times of the sides does to the difference.
+    fn drift(&mut self, evidence: &Evidence, sign: f64, sitting: &Sitting) {
+        let (Some(control), Some(treated)) = (sitting.shares(Side::Control), sitting.shares(Side::Treated))
+        else {
+            return;
+        };
+        let level = |side| sitting.mean_gu(side, DriftPolicy::Allow).unwrap_or(0.0);
+        // From the tile to the gloss of the zones.
+        let scaled = 0.5 * (level(Side::Control) + level(Side::Treated)) / evidence.tile.assigned_gu;
+        let apart: Vec<f64> = treated.iter().zip(&control).map(|(t, c)| t - c).collect();
+        let bias = (sitting.tile_gu(&treated) - sitting.tile_gu(&control)) * scaled;
+        self.drift_bias_gu += sign * bias;
+        let which = in_sitting(sign);
+        if evidence.policy == DriftPolicy::Allow {
+            self.part(format!("drift between the sides{which}"), false, bias.abs(), Stated::Standard)
+                .sensitivity = sign;
+        }
+        if let Some((noise, degrees)) = check_noise(evidence, sitting, &apart) {
+            self.drift_noise_gu = self.drift_noise_gu.hypot(noise * scaled);
+            let part = self.part(format!("noise of the drift{which}"), false, noise, Stated::Standard);
+            part.sensitivity = sign * scaled;
+            part.degrees_of_freedom = degrees;
+        }
+    }
+
+    /// What the checks of a sitting leave open of the scale, which both sides share.
+    fn scale(&mut self, evidence: &Evidence, sign: f64, sitting: &Sitting) {
+        let (Some(control), Some(treated)) = (sitting.shares(Side::Control), sitting.shares(Side::Treated))
+        else {
+            return;
+        };
+        let assigned = evidence.tile.assigned_gu;
+        let difference = sitting.difference_gu(evidence.policy).unwrap_or(0.0);
+        let middle: Vec<f64> = treated.iter().zip(&control).map(|(t, c)| 0.5 * (t + c)).collect();
+        let which = in_sitting(sign);
+        if evidence.policy == DriftPolicy::Allow {
+            let off = (sitting.tile_gu(&middle) - assigned).abs();
+            self.part(format!("meter off its tile{which}"), true, off, Stated::Standard).sensitivity =
+                sign * difference / assigned;
+        }
+        if let Some((noise, degrees)) = check_noise(evidence, sitting, &middle) {
+            let part = self.part(format!("scatter of tile checks{which}"), true, noise, Stated::Standard);
+            part.sensitivity = sign * difference / assigned;
+            part.degrees_of_freedom = degrees;
+        }
+    }
+
+    fn tile(&mut self, evidence: &Evidence, difference_gu: f64) {
+        let assigned = evidence.tile.assigned_gu;
+        match evidence.tile.expanded_uncertainty_gu {
+            Some(expanded) => {
+                self.part("tile certificate", true, expanded, Stated::Expanded { k: 2.0 }).sensitivity =
+                    difference_gu / assigned;
+            }
+            None => self.lacking.push(Lacking::TileWithoutUncertainty),
+        }
+        if let Some(bow) = evidence.meter.bow_gu {
+            self.part("scale not straight", true, bow, Stated::Rectangular).sensitivity =
+                4.0 * difference_gu / assigned;
+        }
+    }
+
+    fn add_up(&mut self) {
+        let both_sides =
+            !self.lacking.contains(&Lacking::OneZoneSide) && !self.lacking.contains(&Lacking::OutOfRange);
+        if both_sides {
+            self.chance = self.known(|part| !part.common);
+            self.whole = self.known(|_| true);
+            if self.chance.is_none() || self.whole.is_none() {
+                self.lacking.push(Lacking::OutOfRange);
+            }
+        }
+        if self.lacking.contains(&Lacking::TileWithoutUncertainty) {
+            self.whole = None;
+        }
+        let all: Vec<Component> = self.parts.iter().map(|part| part.component.clone()).collect();
+        let Ok(added) = budget(&all) else { return };
+        for (part, contribution) in self.parts.iter_mut().zip(added.contributions) {
+            part.contribution_gu = contribution.contribution;
+            part.share = contribution.share;
+        }
+    }
+
+    fn known(&self, meant: impl Fn(&Part) -> bool) -> Option<Known> {
+        let parts: Vec<Component> =
+            self.parts.iter().filter(|part| meant(part)).map(|part| part.component.clone()).collect();
+        let added = budget(&parts).ok()?;
+        let expanded = added.expanded(CONFIDENCE, Degrees::Fractional).ok()?;
+        Some(Known {
+            standard_uncertainty_gu: Some(added.combined).filter(|u| *u > 0.0)?,
+            degrees_of_freedom: added.degrees_of_freedom.unwrap_or(AS_GOOD_AS_NORMAL),
+            coverage_factor: expanded.coverage_factor,
+            expanded_gu: expanded.expanded,
+        })
+    }
+}
+
+/// Behind the name of a part, so that two sittings can be told apart.
+fn in_sitting(sign: f64) -> &'static str {
+    if sign > 0.0 { "" } else { " (bare sitting)" }
+}
+
+/// Standard uncertainty of a combination of the checks' means, GU at the tile, with its degrees of
+/// freedom. `None` without a check, or with a figure beyond computing.
+fn check_noise(evidence: &Evidence, sitting: &Sitting, weights: &[f64]) -> Option<(f64, Option<f64>)> {
+    let step = evidence.meter.step_gu;
+    let seen = sitting.check_scatter.map_or(0.0, |scatter| scatter.sd);
+    let floor = evidence.meter.repeatability_gu.unwrap_or(0.0).max(step / 12_f64.sqrt());
+    let rounding = if seen < 0.5 * step { step * step / 12.0 } else { 0.0 };
+    let scatter = seen.max(floor);
+    let variance = sum(sitting
+        .checks
+        .iter()
+        .zip(weights)
+        .map(|(check, weight)| weight * weight * (scatter * scatter / check.n.max(1.0) + rounding)));
+    Some((finite(variance.sqrt())?, sitting.check_scatter.map(|scatter| scatter.degrees_of_freedom)))
+}
+
+/// How well a sitting's checks fix the scale of the meter, for a ratio of two sittings: their scatter, and
+/// under `allow` how far they were off the tile.
+pub(super) fn scale_check(evidence: &Evidence, sitting: &Sitting) -> ScaleCheck {
+    let unknown = ScaleCheck { relative_uncertainty: 0.0, degrees_of_freedom: None };
+    let Some(shares) = sitting.shares(Side::Treated) else { return unknown };
+    let assigned = evidence.tile.assigned_gu;
+    let off = match evidence.policy {
+        DriftPolicy::Allow => sitting.tile_gu(&shares) - assigned,
+        DriftPolicy::Correct => 0.0,
+    };
+    let (noise, degrees_of_freedom) = check_noise(evidence, sitting, &shares).unwrap_or((0.0, None));
+    ScaleCheck { relative_uncertainty: noise.hypot(off) / assigned, degrees_of_freedom }
+}
