@@ -73,7 +73,7 @@ applied_at = 2026-05-04T09:30:00+02:00
 "#;
 
 /// Columns that follow the clock, the sitting or the bytes of the recording, and so differ by right.
-const OF_THE_MOMENT: [&str; 9] = [
+const OF_THE_MOMENT: [&str; 26] = [
     "run",
     "recording",
     "recording_sha256",
@@ -83,9 +83,27 @@ const OF_THE_MOMENT: [&str; 9] = [
     "corrected_gu",
     "drift_gu_per_h",
     "cure_hours_actual",
+    "corrected_mean_gu",
+    "ci_low_gu",
+    "ci_high_gu",
+    "standard_uncertainty_gu",
+    "degrees_of_freedom",
+    "coverage_factor",
+    "expanded_uncertainty_gu",
+    "detectable_gu",
+    "difference_corrected_gu",
+    "drift_low_gu_per_h",
+    "drift_high_gu_per_h",
+    "ci_low_without_doubtful_gu",
+    "ci_high_without_doubtful_gu",
+    "value",
+    "sensitivity",
+    "contribution_gu",
+    "share_pct",
 ];
 
-const TABLES: [&str; 4] = ["readings.csv", "tile-checks.csv", "zones.csv", "results.csv"];
+const TABLES: [&str; 6] =
+    ["readings.csv", "tile-checks.csv", "zones.csv", "results.csv", "budget.csv", "contrasts.csv"];
 
 /// The placement that the operator takes back as soon as it is told.
 const UNDONE: u64 = 5;

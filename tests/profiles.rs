@@ -112,6 +112,7 @@ fn every_key_stands_in_the_page() {
         "[line]\n",
         "[reading]\n",
         "[status]\n",
+        "[specification]\n",
         "[sequence]\n",
         "[limits]\n",
         "[limits.60]\n",
@@ -127,7 +128,8 @@ fn every_key_stands_in_the_page() {
             let key = &key[1];
             keys += 1;
             let is_table =
-                ["serial", "line", "reading", "status", "sequence", "limits", "example"].contains(&key);
+                ["serial", "line", "reading", "specification", "status", "sequence", "limits", "example"]
+                    .contains(&key);
             let stands = if is_table && table.is_empty() { format!("[{key}]") } else { format!("`{key}`") };
             assert!(PAGE.contains(&stands), "the page does not tell of {stands} in {table:?}");
         }

@@ -316,7 +316,7 @@ pub fn books(ledger: &Ledger) -> String {
 }
 
 /// Columns that say when, or in which bytes of the file, and figures that hang on times.
-const OF_TIME: [&str; 7] = [
+const OF_TIME: [&str; 24] = [
     "time",
     "elapsed_s",
     "record",
@@ -324,9 +324,26 @@ const OF_TIME: [&str; 7] = [
     "cure_hours_actual",
     "drift_gu_per_h",
     "recording_sha256",
+    "corrected_mean_gu",
+    "ci_low_gu",
+    "ci_high_gu",
+    "standard_uncertainty_gu",
+    "degrees_of_freedom",
+    "coverage_factor",
+    "expanded_uncertainty_gu",
+    "detectable_gu",
+    "difference_corrected_gu",
+    "drift_low_gu_per_h",
+    "drift_high_gu_per_h",
+    "ci_low_without_doubtful_gu",
+    "ci_high_without_doubtful_gu",
+    "value",
+    "sensitivity",
+    "contribution_gu",
+    "share_pct",
 ];
 
-/// The four tables, with the columns blanked that must differ.
+/// All tables, with the columns blanked that must differ.
 pub fn tables_without_times(ledger: &Ledger, recording: &[u8]) -> String {
     let mut text = String::new();
     for table in Table::ALL {
