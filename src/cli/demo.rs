@@ -8,7 +8,7 @@ use crate::session::folder::{Folder, LoadedStudy};
 use crate::session::hand::{self, Hand, Outlet};
 use crate::session::link::Link;
 use crate::session::pty::PtyHost;
-use crate::session::results;
+use crate::session::results::{self, Runs};
 use crate::session::start::{self, Bench};
 use crate::store::{Disk, RealDisk};
 use crate::study::{self, Selection};
@@ -117,7 +117,7 @@ async fn sit(folder: &Folder, loaded: &LoadedStudy, sitting: &Sitting) -> Result
         words: None,
     };
     let bench = Bench { link, clock, hand: Some(hand) };
-    let (session, hand) = start::begin(folder, loaded, setup, bench)?;
+    let (session, hand, _) = start::begin(folder, loaded, setup, bench)?;
     let (commands, waiting) = mpsc::unbounded_channel();
     let cues = hand.map(|hand| follow(hand, commands.clone()));
     let (_, run) = session
@@ -149,11 +149,11 @@ fn summary(folder: &Folder) -> Result<u8, Failure> {
     for id in folder.runs()? {
         runs.push(folder.replay(&folder.recording(&id), |_, _, _| {})?.0);
     }
-    output::results(&runs);
+    output::results(&Runs::of_study(folder, runs));
     let root = folder.root().display();
     output::line("");
     output::line(format_args!(
-        "The tables   {root}/results/   readings, tile-checks, zones, results (CSV), datapackage.json"
+        "The tables   {root}/results/   readings, tile-checks, zones, results, budget, contrasts"
     ));
     output::line(format_args!("The evidence {root}/recordings/"));
     let program = std::env::args().next().unwrap_or_else(|| "halfpanel".to_owned());

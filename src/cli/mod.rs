@@ -1,6 +1,7 @@
 //! The commands: one file each, for arguments, progress, printing and exit codes. What they do is in
 //! the floors below.
 
+mod budget;
 mod demo;
 mod init;
 mod output;
@@ -55,6 +56,8 @@ enum Command {
     Replay(replay::Arguments),
     /// Recompute everything in a study from its recordings and compare
     Verify(verify::Arguments),
+    /// Unfold the results of a run into their uncertainty budgets
+    Budget(budget::Arguments),
     /// Show the tile's history over all runs of a study on control charts
     Tile(tile::Arguments),
     /// Show a whole study at work: no meter needed
@@ -119,6 +122,7 @@ pub fn main() -> ExitCode {
         Command::Simulate(arguments) => simulate::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
+        Command::Budget(arguments) => budget::run(&arguments),
         Command::Tile(arguments) => tile::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
     };

@@ -1,8 +1,9 @@
 //! Printing: colour only on a terminal, a broken pipe is no error, a failure ends in what to do.
 
 use super::{CHECK_FAILED, DONE, Failure};
-use crate::run::Replayed;
-use crate::session::results::Difference;
+use crate::difference::Books;
+use crate::report::result_text;
+use crate::session::results::{Difference, Runs};
 use crate::tables::{self, Sheets, Table};
 use std::collections::BTreeMap;
 use std::io::{self, IsTerminal, Write};
@@ -71,105 +72,52 @@ pub fn differences(found: &[Difference]) -> u8 {
     if found.is_empty() { DONE } else { CHECK_FAILED }
 }
 
-/// Rows of the results table of a run, each as column and text.
-fn rows(replayed: &Replayed) -> Vec<BTreeMap<String, String>> {
+/// Rows of a table of a run, each as column and text.
+fn rows(books: Books<'_>, table: Table) -> Vec<BTreeMap<String, String>> {
     let mut bytes = Vec::new();
     // Writing to a Vec cannot fail.
-    let _ = tables::write(Table::Results, replayed.run.ledger(), &replayed.sha256, &mut bytes, true);
+    let _ = Sheets::new(books).write(table, &mut bytes, true);
     csv::Reader::from_reader(bytes.as_slice()).deserialize().filter_map(Result::ok).collect()
 }
 
-/// Whether a run has results, and every row of them is proven.
-pub fn is_proven(replayed: &Replayed) -> bool {
-    Sheets::of(replayed.run.ledger(), &replayed.sha256).are_proven()
+/// Prints the results of runs as a JSON array, empty cells as null.
+pub fn results_json(runs: &Runs) -> Result<(), Failure> {
+    json(runs.books().flat_map(|books| rows(books, Table::Results)), Table::Results)
 }
 
-/// Prints the results of runs as a JSON array, empty cells as null.
-pub fn results_json(runs: &[Replayed]) -> Result<(), Failure> {
-    let all: Vec<serde_json::Map<String, serde_json::Value>> = runs
-        .iter()
-        .flat_map(rows)
-        .map(|row| row.into_iter().map(|(column, cell)| (column.clone(), typed(&column, &cell))).collect())
+/// Prints the budgets of a run as a JSON array, empty cells as null.
+pub fn budget_json(books: Books<'_>) -> Result<(), Failure> {
+    json(rows(books, Table::Budget).into_iter(), Table::Budget)
+}
+
+fn json(rows: impl Iterator<Item = BTreeMap<String, String>>, table: Table) -> Result<(), Failure> {
+    let all: Vec<serde_json::Map<String, serde_json::Value>> = rows
+        .map(|row| {
+            row.into_iter().map(|(column, cell)| (column.clone(), typed(table, &column, &cell))).collect()
+        })
         .collect();
     line(serde_json::to_string_pretty(&all).map_err(|e| Failure::new(e, ""))?);
     Ok(())
 }
 
 /// A cell in the type that the data dictionary gives its column.
-fn typed(column: &str, cell: &str) -> serde_json::Value {
+fn typed(table: Table, column: &str, cell: &str) -> serde_json::Value {
     use tables::CellType;
-    let schema = Table::Results.schema();
+    let schema = table.schema();
     let kind = schema.columns.iter().find(|c| c.name == column).map(|c| c.cell);
     let number = || serde_json::from_str(cell).unwrap_or(serde_json::Value::Null);
     match kind {
         _ if cell.is_empty() => serde_json::Value::Null,
-        Some(CellType::Number | CellType::Integer) => number(),
+        Some(CellType::Number | CellType::Integer | CellType::Boolean) => number(),
         _ => cell.into(),
     }
 }
 
-/// Prints the results of runs: a heading for each run and panel, a line for each treatment and angle,
-/// within 80 columns.
-pub fn results(runs: &[Replayed]) {
-    let mut any_proven = false;
-    for replayed in runs {
-        let ledger = replayed.run.ledger();
-        let mut heading = String::new();
-        for row in rows(replayed) {
-            let cell = |name: &str| row.get(name).map_or("", String::as_str);
-            let this = format!("Run {}, panel {}, {}", cell("run"), cell("panel"), cell("stage"));
-            if this != heading {
-                line(format_args!("{this}"));
-                line(format_args!(
-                    "  {:<25} {:>4} {:>10}  {:<16}",
-                    "treated minus control", "at", "GU", "95 % interval"
-                ));
-                heading = this;
-            }
-            let name =
-                ledger.setup.treatments.iter().find(|t| t.code == cell("treatment")).map_or("", |t| &t.name);
-            let treatment: String = format!("{} {name}", cell("treatment")).chars().take(25).collect();
-            let [difference, interval, verdict] = verdict(&cell);
-            line(format_args!(
-                "  {treatment:<25} {:>3}° {difference:>10}  {interval:<16}  {verdict}",
-                cell("geometry_deg")
-            ));
-            if let Some(why) = why_not(&cell) {
-                line(format_args!("    {why}"));
-            }
-            any_proven |= cell("status") == "proven";
+/// Prints the results of runs.
+pub fn results(runs: &Runs) {
+    for books in runs.books() {
+        for text in result_text::results(&books) {
+            line(text);
         }
-    }
-    if any_proven {
-        line("On these panels. No bare readings are compared, so the sides may have differed before.");
-    }
-}
-
-/// Difference, interval and verdict of a row. Shape carries the meaning: up, down, none, unknown.
-/// Without bare readings nothing is said to have been raised.
-fn verdict<'a>(cell: &impl Fn(&str) -> &'a str) -> [String; 3] {
-    let two = |name: &str| cell(name).parse::<f64>().ok().map(|v| format!("{v:+.2}"));
-    let interval = match (two("ci_low_gu"), two("ci_high_gu")) {
-        (Some(low), Some(high)) => format!("{low} to {high}"),
-        _ => String::new(),
-    };
-    let verdict = match cell("verdict") {
-        "higher" => "▲ treated higher",
-        "lower" => "▼ treated lower",
-        "no detectable difference" => "○ none detectable",
-        _ => "× no result",
-    };
-    [two("difference_gu").unwrap_or_default(), interval, verdict.to_owned()]
-}
-
-/// What is missing for a figure, and what to do.
-fn why_not<'a>(cell: &impl Fn(&str) -> &'a str) -> Option<&'static str> {
-    match cell("status") {
-        "proven" if cell("ci_low_gu").is_empty() => {
-            Some("no interval: it takes two zones a side, and readings that are not all equal")
-        }
-        "proven" => None,
-        "drifted" => Some("the meter drifted: read the zones again, then the tile"),
-        _ => Some("not proven: it takes every zone, and a tile check before and after"),
     }
 }

@@ -3,8 +3,9 @@
 use super::{CHECK_FAILED, DONE, Failure, output};
 use crate::run::record::RecordingError;
 use crate::run::{ReplayError, Replayed, RunState};
+use crate::session::earlier;
 use crate::session::folder::{Folder, FolderError};
-use crate::session::results::{self, Comparing, Writing};
+use crate::session::results::{self, Comparing, Runs, Writing};
 use crate::store::{Disk, RealDisk};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -77,6 +78,12 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
             "leave one of them out: `verify` in its study says which one the tables came from",
         ));
     }
+    // Found beside the recordings that name them.
+    let places: std::collections::BTreeMap<&str, &std::path::Path> =
+        paths.iter().filter_map(|path| Some((path.file_stem()?.to_str()?, path.parent()?))).collect();
+    let place = |at: usize| places.get(runs[at].run.ledger().id.as_str()).map(|&place| place.to_owned());
+    let earlier = earlier::named_by(&folder, &runs, place);
+    let runs = Runs { runs, earlier };
     let mut code = DONE;
     let mut proven = None;
     if let Some(out) = &arguments.out {
@@ -97,7 +104,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     } else if arguments.out.is_none() && arguments.expect.is_none() {
         output::results(&runs);
     }
-    let proven = proven.unwrap_or_else(|| runs.iter().all(output::is_proven));
+    let proven = proven.unwrap_or_else(|| runs.are_proven());
     Ok(if proven { code } else { code.max(CHECK_FAILED) })
 }
 

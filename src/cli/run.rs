@@ -7,7 +7,7 @@ use crate::run::{Counts, Run, RunState, Setup, Word};
 use crate::session::engine::{Command, Session, Stopped, Told};
 use crate::session::folder::{Folder, FolderError, LoadedStudy, Unfinished};
 use crate::session::hand::{self, Hand};
-use crate::session::results;
+use crate::session::results::{self, Runs};
 use crate::session::start::{self, Bench};
 use crate::store::RealDisk;
 use crate::study::{self, Selection};
@@ -40,6 +40,9 @@ pub struct Arguments {
     /// Who holds the meter [default: the study's operator]
     #[arg(long, value_name = "NAME")]
     operator: Option<String>,
+    /// Compare the sides as they stand, even if bare readings of them are there
+    #[arg(long)]
+    no_baseline: bool,
     /// Port to use in place of the study's
     #[arg(long)]
     port: Option<String>,
@@ -60,7 +63,8 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
 
 async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
     let folder = Folder::new(Arc::new(RealDisk), &arguments.study);
-    let loaded = folder.load()?;
+    let mut loaded = folder.load()?;
+    loaded.study.comparing.baseline &= !arguments.no_baseline;
     let _lock = folder.lock("halfpanel run")?;
     folder.sweep()?;
     // Better before the run than after it.
@@ -123,7 +127,8 @@ async fn begin(
         setup.port.clone_from(port);
     }
     let bench = start::open_bench(folder, &setup.port, &loaded.profile, None).await?;
-    let (session, hand) = start::begin(folder, loaded, setup, bench)?;
+    let (session, hand, remarks) = start::begin(folder, loaded, setup, bench)?;
+    remarks.iter().for_each(output::remark);
     Ok((session, hand, false))
 }
 
@@ -248,7 +253,8 @@ fn finish(
 ) -> Result<u8, Failure> {
     let tables = folder.results();
     let (replayed, _) = folder.replay(&folder.recording(id), |_, _, _| {})?;
-    let proven = output::is_proven(&replayed);
+    let runs = Runs::of_study(folder, vec![replayed]);
+    let proven = runs.are_proven();
     if arguments.json {
         let Counts { lines, refused, ignored } = run.counts();
         output::line(serde_json::json!({
@@ -262,7 +268,7 @@ fn finish(
                 arguments.study.display()
             ));
         }
-        output::results(std::slice::from_ref(&replayed));
+        output::results(&runs);
         output::line(count_lines(run.counts()));
         output::line(format_args!("Tables: {}", tables.display()));
     }

@@ -3,7 +3,7 @@
 use super::{CHECK_FAILED, DONE, Failure, output};
 use crate::run::{ReplayError, Replayed, RunState, record::RecordingError};
 use crate::session::folder::{Folder, FolderError};
-use crate::session::results::{self, Comparing};
+use crate::session::results::{self, Comparing, Runs};
 use crate::store::RealDisk;
 use crate::study::{self, Selection};
 use std::path::PathBuf;
@@ -52,9 +52,13 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     let results = folder.results();
     let mut comparing = Comparing { disk: folder.disk(), folder: results.clone(), found: Vec::new() };
+    for replayed in &runs {
+        code = code.max(name_missing(replayed, &runs));
+    }
+    let runs = Runs { runs, earlier: Vec::new() };
     results::write(&runs, &mut comparing)?;
     let compared = output::differences(&comparing.found);
-    if compared != DONE && runs.iter().any(|r| r.run.ledger().state == RunState::Open) {
+    if compared != DONE && runs.runs.iter().any(|r| r.run.ledger().state == RunState::Open) {
         output::line(format_args!(
             "A run is open, so the tables may lag behind its recording; `halfpanel replay {0} --out {1}` writes them anew.",
             arguments.study.display(),
@@ -94,6 +98,23 @@ fn describe(id: &str, replayed: &Replayed, loaded: Option<&crate::session::folde
         name_changes(loaded, replayed);
     }
     whole
+}
+
+/// Names the earlier runs that a recording is held against and that are not there as they were named.
+fn name_missing(replayed: &Replayed, runs: &[Replayed]) -> u8 {
+    let mut code = DONE;
+    for named in &replayed.head.setup.comparing.earlier {
+        let stands = runs.iter().find(|run| run.run.ledger().id == named.run);
+        let what = match stands {
+            Some(run) if run.sha256 == named.sha256 => continue,
+            Some(_) => "its recording is no longer the one that was named",
+            None => "it is not there",
+        };
+        let id = &replayed.run.ledger().id;
+        output::line(format_args!("{id}: compared with run {} ({}), but {what}", named.run, named.stage));
+        code = CHECK_FAILED;
+    }
+    code
 }
 
 /// Names what the study says otherwise now; the run stays judged by its head.

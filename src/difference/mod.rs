@@ -12,6 +12,7 @@
 //! [`weighing`] is the uncertainty budget.
 
 pub mod books;
+pub mod choice;
 pub mod comparison;
 pub mod doubt;
 pub mod evidence;

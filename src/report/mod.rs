@@ -1,8 +1,10 @@
 //! Charts and texts of a whole study, drawn from its recordings. Data in, text out: no clock, no file, no
 //! port; the same recordings give the same bytes. Who calls it writes the file.
 
+pub mod budget_text;
 pub mod gather;
 pub mod plot;
+pub mod result_text;
 pub mod svg;
 pub mod tile_history;
 pub mod tile_text;

@@ -21,7 +21,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// Extension of a recording's file name.
-const RECORDING: &str = "rec";
+pub const RECORDING: &str = "rec";
 
 /// How much of a recording is read at once.
 const READ_AHEAD: usize = 256 * 1024;

@@ -12,6 +12,7 @@
 //! - [`pty`]: the other end of a pseudo-terminal, for a meter that is not there.
 
 pub mod clock;
+pub mod earlier;
 pub mod engine;
 pub mod folder;
 pub mod hand;

@@ -4,12 +4,15 @@
 //! `results/runs/RUN/`, and are made anew only when the recording's digest or the layout of the
 //! tables has changed; the tables of the study are these, joined in the order of the runs.
 
+use super::earlier;
 use super::folder::{Folder, FolderError};
+use crate::difference::{Book, Books};
 use crate::run::Replayed;
 use crate::run::record::hex;
 use crate::store::{AtomicWriter, Disk, Entry, StoreError};
 use crate::tables::{self, RunNote, Sheets, Table};
 use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
 use std::io::{self, BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 
@@ -38,11 +41,15 @@ impl ResultsError {
     }
 }
 
-/// What a run's tables are described by.
-#[must_use]
-pub fn note(replayed: &Replayed) -> RunNote {
+/// What a run's tables are described by, given all the runs that could be found.
+fn note<'r>(replayed: &Replayed, found: impl Iterator<Item = &'r Replayed> + Clone) -> RunNote {
     let ledger = replayed.run.ledger();
+    let earlier = ledger.setup.comparing.earlier.iter().map(|named| {
+        let is_it = |run: &&Replayed| run.sha256 == named.sha256 && run.run.ledger().id == named.run;
+        (named.run.clone(), found.clone().find(is_it).map_or_else(String::new, |run| run.sha256.clone()))
+    });
     RunNote {
+        earlier: earlier.collect(),
         id: ledger.id.clone(),
         state: ledger.state,
         program: ledger.program.clone(),
@@ -202,13 +209,55 @@ impl Target for Compared<'_> {
     }
 }
 
+/// Replayed runs, with the earlier ones that they name.
+#[derive(Default)]
+pub struct Runs {
+    /// The runs at hand, in the order of their ids.
+    pub runs: Vec<Replayed>,
+    /// Runs that these name and that are not among them.
+    pub earlier: Vec<Replayed>,
+}
+
+impl Runs {
+    /// Runs of a study, with the earlier ones that they name.
+    #[must_use]
+    pub fn of_study(folder: &Folder, runs: Vec<Replayed>) -> Runs {
+        let place = |_| Some(folder.recording("any").parent()?.to_owned());
+        Runs { earlier: earlier::named_by(folder, &runs, place), runs }
+    }
+
+    /// The books of each run, in order.
+    pub fn books(&self) -> impl Iterator<Item = Books<'_>> {
+        self.runs.iter().map(|replayed| {
+            let named = |run: &&Replayed| {
+                let earlier = &replayed.head.setup.comparing.earlier;
+                earlier.iter().any(|named| named.sha256 == run.sha256)
+            };
+            fn book(run: &Replayed) -> Book<'_> {
+                Book::new(run.run.ledger(), &run.sha256)
+            }
+            Books::new(book(replayed), self.all().filter(named).map(book).collect())
+        })
+    }
+
+    /// Whether every run has results, and all of them are proven.
+    #[must_use]
+    pub fn are_proven(&self) -> bool {
+        self.books().all(|books| Sheets::new(books).are_proven())
+    }
+
+    fn all(&self) -> impl Iterator<Item = &Replayed> + Clone {
+        self.runs.iter().chain(&self.earlier)
+    }
+}
+
 /// Writes the tables of replayed runs, joined, with their description last. Gives whether every run has
 /// results and all of them are proven.
 ///
 /// # Errors
 /// If the disk refuses.
-pub fn write(runs: &[Replayed], sink: &mut dyn Sink) -> Result<bool, StoreError> {
-    let sheets: Vec<Sheets<'_>> = runs.iter().map(|r| Sheets::of(r.run.ledger(), &r.sha256)).collect();
+pub fn write(runs: &Runs, sink: &mut dyn Sink) -> Result<bool, StoreError> {
+    let sheets: Vec<Sheets<'_>> = runs.books().map(Sheets::new).collect();
     for table in Table::ALL {
         let mut target = io::BufWriter::with_capacity(1 << 16, sink.table(table.file_name())?);
         for (i, sheets) in sheets.iter().enumerate() {
@@ -216,7 +265,7 @@ pub fn write(runs: &[Replayed], sink: &mut dyn Sink) -> Result<bool, StoreError>
                 .write(table, &mut target, i == 0)
                 .map_err(|e| StoreError::new(Path::new(table.file_name()), "write", e))?;
         }
-        if runs.is_empty() {
+        if sheets.is_empty() {
             tables::write_header(table, &mut target)
                 .map_err(|e| StoreError::new(Path::new(table.file_name()), "write", e))?;
         }
@@ -225,7 +274,7 @@ pub fn write(runs: &[Replayed], sink: &mut dyn Sink) -> Result<bool, StoreError>
             .map_err(|e| StoreError::new(Path::new(table.file_name()), "write", e.into_error()))?;
         target.close()?;
     }
-    let notes: Vec<RunNote> = runs.iter().map(note).collect();
+    let notes: Vec<RunNote> = runs.runs.iter().map(|run| note(run, runs.all())).collect();
     let mut target = sink.table(DESCRIPTION)?;
     let written = target.write_all(tables::datapackage(&notes).as_bytes());
     written.map_err(|e| StoreError::new(Path::new(DESCRIPTION), "write", e))?;
@@ -259,12 +308,14 @@ pub fn update(
     let runs = folder.runs()?;
     let mut updated = Updated::default();
     let mut notes = Vec::new();
+    let mut digests = BTreeMap::new();
+    for id in &runs {
+        digests.insert(id.clone(), digest(folder, &folder.recording(id))?);
+    }
     for (i, id) in runs.iter().enumerate() {
         progress(id, i + 1, runs.len());
         let own = by_run.join(id);
-        let path = folder.recording(id);
-        let sha256 = digest(folder, &path)?;
-        if let Some(kept) = kept(disk, &own, &sha256)?.filter(|kept| kept.id == *id) {
+        if let Some(kept) = kept(disk, &own, &digests, id)? {
             updated.kept += 1;
             notes.push(kept);
             continue;
@@ -281,8 +332,9 @@ pub fn update(
             Err(error) => return Err(error.into()),
         };
         disk.create_dir_all(&own)?;
-        notes.push(note(&replayed));
-        write(&[replayed], &mut Writing { disk, folder: own })?;
+        let runs = Runs::of_study(folder, vec![replayed]);
+        notes.extend(runs.runs.iter().map(|run| note(run, runs.all())));
+        write(&runs, &mut Writing { disk, folder: own })?;
         updated.replayed += 1;
     }
     join(disk, &results, &by_run, &notes)?;
@@ -312,7 +364,12 @@ fn digest(folder: &Folder, path: &Path) -> Result<String, ResultsError> {
 
 /// The note of a run whose tables are there already: its description is written last, so if it names
 /// the digest, the tables beside it are whole.
-fn kept(disk: &dyn Disk, own: &Path, sha256: &str) -> Result<Option<RunNote>, StoreError> {
+fn kept(
+    disk: &dyn Disk,
+    own: &Path,
+    digests: &BTreeMap<String, String>,
+    id: &str,
+) -> Result<Option<RunNote>, StoreError> {
     let description = own.join(DESCRIPTION);
     if !disk.exists(&description)? {
         return Ok(None);
@@ -320,7 +377,12 @@ fn kept(disk: &dyn Disk, own: &Path, sha256: &str) -> Result<Option<RunNote>, St
     let text = disk.read(&description)?;
     let Some(note) = tables::run_notes(&text).and_then(|mut notes| notes.pop()) else { return Ok(None) };
     // The description is a pure function of the note, so an older layout of the tables shows.
-    let same = note.recording_sha256 == sha256
+    let stands = |run: &str| digests.get(run).map_or("", String::as_str);
+    // A row hangs on the earlier runs too: one that is gone, or back again, shows.
+    let same_earlier = note.earlier.iter().all(|(run, sha256)| stands(run) == sha256);
+    let same = note.id == id
+        && note.recording_sha256 == stands(id)
+        && same_earlier
         && tables::datapackage(std::slice::from_ref(&note)).as_bytes() == text;
     Ok(same.then_some(note))
 }

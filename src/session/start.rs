@@ -1,6 +1,7 @@
 //! From a study folder to a running session: a new run, or one taken up where it stopped.
 
 use super::clock::{BadFactor, Clock};
+use super::earlier;
 use super::engine::{CLOCK_STEP_US, Session};
 use super::folder::{Folder, FolderError, LoadedStudy, Unfinished};
 use super::hand::{Hand, Outlet};
@@ -132,16 +133,19 @@ pub fn settings(port: &str, profile: &Profile) -> LinkSettings {
     }
 }
 
-/// Begins a run: its recording is on the disk once this returns.
+/// Begins a run: its recording is on the disk once this returns. The earlier runs that it is held against
+/// are chosen here; what was not fit for it is given back in words.
 ///
 /// # Errors
 /// [`StartError`].
 pub fn begin(
     folder: &Folder,
     loaded: &LoadedStudy,
-    setup: Setup,
+    mut setup: Setup,
     bench: Bench,
-) -> Result<(Session, Option<Hand>), StartError> {
+) -> Result<(Session, Option<Hand>, Vec<String>), StartError> {
+    let chosen = earlier::choose(folder, &loaded.study.comparing, &setup)?;
+    setup.comparing.earlier = chosen.earlier;
     let wall = bench.clock.wall();
     let id = folder.next_id(wall.date_naive())?;
     let head = Head {
@@ -162,7 +166,8 @@ pub fn begin(
     }
     let recorder = Recorder::create(folder.disk(), &path, head)?;
     let recorder = start(recorder)?;
-    Ok(session(run, recorder, bench, 0, Vec::new()))
+    let (session, hand) = session(run, recorder, bench, 0, Vec::new());
+    Ok((session, hand, chosen.remarks))
 }
 
 /// Takes a run up again behind its last whole record.

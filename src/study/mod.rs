@@ -22,6 +22,7 @@ pub use model::Order;
 pub use model::Patch;
 pub use model::ProfileChoice;
 pub use model::Study;
+pub use model::StudyComparing;
 pub use model::StudyPanel;
 pub use model::StudyTreatment;
 pub use model::StudyZone;

@@ -11,6 +11,7 @@ use super::schema::TABLES;
 use crate::run::RunState;
 use serde::Deserialize;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// What the data package says of one run.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -23,6 +24,10 @@ pub struct RunNote {
     pub recording_sha256: String,
     /// Version of the program that began the run.
     pub program: String,
+    /// Earlier runs that its head names, each with the SHA-256 of the recording that the rows were worked
+    /// out with; empty where it was not there, or is no longer the one that was named.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub earlier: BTreeMap<String, String>,
 }
 
 #[derive(Serialize)]

@@ -7,6 +7,7 @@ use halfpanel::tables::TABLES;
 use halfpanel::tables::datapackage;
 use serde_json::Value;
 use serde_json::json;
+use std::collections::BTreeMap;
 use std::fs;
 
 fn notes() -> [RunNote; 2] {
@@ -15,6 +16,7 @@ fn notes() -> [RunNote; 2] {
         state,
         recording_sha256: format!("digest of {id}"),
         program: "0.1.0".to_owned(),
+        earlier: BTreeMap::new(),
     })
 }
 

@@ -1,0 +1,80 @@
+//! The uncertainty budget of a result as a table for a terminal.
+
+use super::result_text::with_uncertainty;
+use crate::difference::Books;
+use crate::difference::Comparison;
+use crate::difference::comparison::Figures;
+use crate::difference::comparisons;
+use crate::difference::weighing::Known;
+use crate::difference::weighing::Part;
+use crate::run::Ledger;
+
+/// The budgets of all proven results of a run, line by line.
+#[must_use]
+pub fn budgets(books: &Books<'_>) -> Vec<String> {
+    let mut lines = Vec::new();
+    for comparison in comparisons(books) {
+        lines.push(heading(books.run.ledger, &comparison));
+        match &comparison.figures {
+            Some(figures) => lines.extend(table(figures)),
+            None => lines.push("  no result, so no budget: the meter is not proven for it".to_owned()),
+        }
+        lines.push(String::new());
+    }
+    lines
+}
+
+fn heading(ledger: &Ledger, comparison: &Comparison<'_>) -> String {
+    let panel = ledger.setup.panels.get(comparison.panel).map_or("", |panel| &panel.id);
+    let treatment = ledger.setup.treatments.get(comparison.treatment).map_or("", |t| &t.code);
+    let stage = ledger.setup.zones.get(comparison.zone).map_or("", |zone| &zone.stage);
+    let figure = comparison.figures.as_ref().map_or_else(String::new, |f| with_uncertainty(&f.weighed));
+    let design = comparison.design.text();
+    let at = comparison.geometry.text();
+    let figure = figure.trim();
+    format!(
+        "{treatment} on {panel}, {stage}, at {at}°: {figure}{} ({design})",
+        if figure.is_empty() { "" } else { " GU" }
+    )
+}
+
+fn table(figures: &Figures) -> Vec<String> {
+    let row = |name: &str, cells: [String; 6]| {
+        let [value, divisor, sensitivity, degrees, contribution, share] = cells;
+        format!("  {name:<29}{value:>8}{divisor:>8}{sensitivity:>9}{degrees:>6}{contribution:>9}{share:>8}")
+    };
+    let heads = ["value", "÷", "× sens.", "df", "= GU", "share"].map(str::to_owned);
+    let mut lines = vec![row("component", heads)];
+    let part_row = |part: &Part| {
+        let component = &part.component;
+        let degrees = component.degrees_of_freedom.map_or_else(|| "∞".to_owned(), |df| format!("{df:.0}"));
+        let cells = [
+            format!("{:.4}", component.value),
+            format!("{:.3}", component.stated.divisor()),
+            format!("{:+.4}", component.sensitivity),
+            degrees,
+            format!("{:.4}", part.contribution_gu),
+            part.share.map_or_else(String::new, |share| format!("{:.1} %", 100.0 * share)),
+        ];
+        row(&component.name, cells)
+    };
+    let parts = &figures.weighed.parts;
+    lines.extend(parts.iter().filter(|part| !part.common).map(part_row));
+    lines.push(sum("decides the verdict", figures.weighed.chance.as_ref()));
+    lines.extend(parts.iter().filter(|part| part.common).map(part_row));
+    lines.push(match figures.weighed.whole {
+        Some(_) => sum("all of it", figures.weighed.whole.as_ref()),
+        None => "  no sum: the tile's certificate states no uncertainty".to_owned(),
+    });
+    lines
+}
+
+fn sum(name: &str, known: Option<&Known>) -> String {
+    match known {
+        Some(known) => format!(
+            "  {name:<29}u = {:.4} GU, df {:.1}, k = {:.3}, U = {:.4} GU (95 %)",
+            known.standard_uncertainty_gu, known.degrees_of_freedom, known.coverage_factor, known.expanded_gu
+        ),
+        None => format!("  {name:<29}nothing to add up: it takes two zones a side"),
+    }
+}
