@@ -1,8 +1,10 @@
 //! The examples of a profile are tried when it is loaded: a profile that cannot read its own examples
 //! is wrong, and this is the moment to say so.
 
+use crate::meter::LineEnd;
 use crate::meter::LineOutcome;
 use crate::meter::LineReader;
+use crate::meter::Refusal;
 use crate::meter::line_format::Encoding;
 use crate::meter::profile_file::ExampleTable;
 use crate::meter::profile_file::File;
@@ -11,11 +13,11 @@ use crate::text::Problem;
 use crate::units::Geometry;
 use crate::units::Gloss;
 use crate::units::PerGeometry;
-use std::ops::Range;
+use toml::Spanned;
 
 pub(super) fn check(source: Source<'_>, reader: &LineReader, file: &File) -> Result<(), Problem> {
     for example in &file.example {
-        try_one(source, reader, example.get_ref(), example.span())?;
+        try_one(source, reader, file, example)?;
     }
     if file.example.iter().any(|example| !expected(example.get_ref()).is_empty()) {
         return Ok(());
@@ -37,16 +39,17 @@ fn expected(example: &ExampleTable) -> PerGeometry<Gloss> {
 fn try_one(
     source: Source<'_>,
     reader: &LineReader,
-    example: &ExampleTable,
-    table: Range<usize>,
+    file: &File,
+    example: &Spanned<ExampleTable>,
 ) -> Result<(), Problem> {
+    let (table, example) = (example.span(), example.get_ref());
     let wanted = expected(example);
     let says = usize::from(!wanted.is_empty()) + usize::from(example.ignored) + usize::from(example.refused);
     if says != 1 {
         let hint = "give the values, such as `gloss_60 = \"85.3\"`, or `ignored = true`, or `refused = true`";
         return Err(source.problem(table, "the example says nothing, or more than one thing", hint));
     }
-    let bytes = encoded(source, reader.encoding, example)?;
+    let bytes = encoded(source, reader.encoding, file.line.get_ref().end, example)?;
     let refuse = |what: String, hint: &str| Err(source.problem(example.line.span(), what, hint));
     match reader.read(&bytes) {
         LineOutcome::Values { gloss, sequence } => {
@@ -63,8 +66,18 @@ fn try_one(
             refuse("`ignore` passes this line over, the example says otherwise".to_owned(), CORRECT)
         }
         LineOutcome::Refused(_) if example.refused => Ok(()),
-        LineOutcome::Refused(refusal) => refuse(format!("the line is refused: {refusal}"), CORRECT),
+        LineOutcome::Refused(refusal) => {
+            let hint = fitting_checksum(reader, &refusal, &bytes);
+            refuse(format!("the line is refused: {refusal}"), hint.as_deref().unwrap_or(CORRECT))
+        }
     }
+}
+
+/// Names the checksum that the example would have right, where it is a known one.
+fn fitting_checksum(reader: &LineReader, refusal: &Refusal, line: &[u8]) -> Option<String> {
+    let Refusal::WrongChecksum { .. } = refusal else { return None };
+    let fitting = reader.frame.as_ref()?.others_that_fit(line)?;
+    Some(format!("this line's checksum would be right with {fitting}; see that it is so with three lines"))
 }
 
 const CORRECT: &str = "correct the layout in `[line]`, or the example if it is not what the meter sent";
@@ -83,10 +96,15 @@ fn shown(gloss: &PerGeometry<Gloss>, sequence: Option<u64>) -> String {
     values.chain(sequence.map(|number| format!("sequence = {number}"))).collect::<Vec<_>>().join(", ")
 }
 
-fn encoded(source: Source<'_>, encoding: Encoding, example: &ExampleTable) -> Result<Vec<u8>, Problem> {
+fn encoded(
+    source: Source<'_>,
+    encoding: Encoding,
+    end: LineEnd,
+    example: &ExampleTable,
+) -> Result<Vec<u8>, Problem> {
     let text = example.line.get_ref();
     let refuse = |what: &str, hint: &str| Err(source.problem(example.line.span(), what, hint));
-    if text.contains(['\r', '\n']) {
+    if end.stands_in(text) {
         return refuse("the example has a line end in it", "give one line, without its end");
     }
     if encoding != Encoding::Latin1 {

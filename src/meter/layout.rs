@@ -3,12 +3,18 @@
 use crate::meter::Limits;
 use crate::meter::LineReader;
 use crate::meter::SequenceRange;
+use crate::meter::columns::Columns;
+use crate::meter::frame::Frame;
 use crate::meter::line_format::Field;
 use crate::meter::line_format::Layout;
 use crate::meter::line_format::MAX_FIELDS;
 use crate::meter::line_format::Separator;
+use crate::meter::marks::Marks;
+use crate::meter::number::Numbers;
 use crate::meter::profile_file::File;
 use crate::meter::profile_file::LineTable;
+use crate::meter::profile_file::Notation;
+use crate::meter::profile_file::Rest;
 use crate::meter::profile_file::Source;
 use crate::text::Problem;
 use crate::text::nearest;
@@ -22,7 +28,7 @@ use toml::Spanned;
 /// The value of `separator` that stands for one or more spaces or tabs.
 const BLANKS: &str = "blanks";
 
-const FIELD_NAMES: [(&str, Field); 9] = [
+const FIELD_NAMES: [(&str, Field); 11] = [
     ("gloss", Field::Gloss(None)),
     ("gloss_20", Field::Gloss(Some(Geometry::Deg20))),
     ("gloss_60", Field::Gloss(Some(Geometry::Deg60))),
@@ -31,6 +37,8 @@ const FIELD_NAMES: [(&str, Field); 9] = [
     ("sequence", Field::Sequence),
     ("status", Field::Status),
     ("unit", Field::Unit),
+    ("mark", Field::Mark),
+    ("serial", Field::Serial),
     ("skip", Field::Skip),
 ];
 
@@ -40,22 +48,7 @@ type Words = Box<[(Box<str>, Box<str>)]>;
 
 pub(super) fn compile(source: Source<'_>, file: &File, limits: Limits) -> Result<LineReader, Problem> {
     let line = file.line.get_ref();
-    let (layout, fields, place) = match (&line.separator, &line.fields, &line.pattern) {
-        (Some(separator), Some(fields), None) => {
-            let layout = Layout::Separated(separator_of(source, line, separator)?);
-            (layout, named_fields(source, fields)?, fields.span())
-        }
-        (None, None, Some(pattern)) => {
-            let (layout, fields) = pattern_of(source, pattern)?;
-            (layout, fields, pattern.span())
-        }
-        (separator, fields, _) => {
-            let place = separator.as_ref().map(Spanned::span).or(fields.as_ref().map(Spanned::span));
-            let what = "the layout of the line is not given, or given twice";
-            let hint = "give either `separator` and `fields`, or `pattern`";
-            return Err(source.problem(place.unwrap_or(file.line.span()), what, hint));
-        }
-    };
+    let (layout, fields, place) = laid_out(source, file, line)?;
     check_geometry(source, line, &fields, place.clone())?;
     let has = |wanted: Field| fields.iter().any(|&(_, field)| field == wanted);
     let reads_status = has(Field::Status);
@@ -67,10 +60,21 @@ pub(super) fn compile(source: Source<'_>, file: &File, limits: Limits) -> Result
         let hint = "add `[status]` with `ok = [\"…\"]`; a line with any other status is refused";
         return Err(source.problem(place, "the status is read, but no word says that all is well", hint));
     }
+    let marks =
+        Marks::of(source, file, has(Field::Mark), reads_status, |given| line_patterns(source, given))?;
+    if has(Field::Mark) && marks.has_no_fresh_word() {
+        let hint = "add `[marks]` with `fresh = [\"…\"]`; `\"\"` stands for an empty field";
+        return Err(source.problem(
+            place,
+            "the mark is read, but no word says that a reading is fresh",
+            hint,
+        ));
+    }
     let default_units = || vec!["GU".to_owned()];
     Ok(LineReader {
         encoding: line.encoding,
-        decimal: line.decimal,
+        frame: Frame::of(source, file)?.map(Box::new),
+        numbers: numbers(source, line)?,
         decimals: decimals(source, line)?,
         trim: line.trim.unwrap_or(true),
         layout,
@@ -80,11 +84,89 @@ pub(super) fn compile(source: Source<'_>, file: &File, limits: Limits) -> Result
         ok: boxed(ok.map_or(&[], Vec::as_slice)),
         errors: errors(source, file)?,
         reads_status,
-        ignore: ignored(source, &line.ignore)?,
+        ignore: line_patterns(source, &line.ignore)?,
+        marks,
+        serial_number: serial_number(source, file, has(Field::Serial))?,
         limits,
         sequence: sequence_range(source, file, sequence.map(|table| (table.first, table.last)))?,
         fields,
     })
+}
+
+/// The one of the three ways to describe a line that is given.
+fn laid_out(
+    source: Source<'_>,
+    file: &File,
+    line: &LineTable,
+) -> Result<(Layout, Fields, Range<usize>), Problem> {
+    if let (Some(rest), None) = (&line.rest, &line.columns) {
+        let what = "`rest` is given, but no `columns`";
+        return Err(source.problem(rest.span(), what, "give `columns`, or take `rest` out"));
+    }
+    match (&line.separator, &line.fields, &line.columns, &line.pattern) {
+        (Some(separator), Some(fields), None, None) => {
+            let layout = Layout::Separated(separator_of(source, line, separator)?);
+            let names: Vec<_> = fields.get_ref().iter().collect();
+            Ok((layout, named_fields(source, "fields", &names, fields.span())?, fields.span()))
+        }
+        (None, None, Some(columns), None) => {
+            let rest = line.rest.as_ref().map_or(Rest::default(), |rest| *rest.get_ref());
+            let layout = Layout::Columns(Columns::of(source, columns.get_ref(), rest)?);
+            let names: Vec<_> = columns.get_ref().iter().map(|column| &column.get_ref().field).collect();
+            Ok((layout, named_fields(source, "columns", &names, columns.span())?, columns.span()))
+        }
+        (None, None, None, Some(pattern)) => {
+            let (layout, fields) = pattern_of(source, pattern)?;
+            Ok((layout, fields, pattern.span()))
+        }
+        (separator, fields, columns, _) => {
+            let spans = [
+                separator.as_ref().map(Spanned::span),
+                fields.as_ref().map(Spanned::span),
+                columns.as_ref().map(Spanned::span),
+            ];
+            let place = spans.into_iter().flatten().next().unwrap_or(file.line.span());
+            let what = "the layout of the line is not given, or given twice";
+            Err(source.problem(place, what, "give `separator` and `fields`, or `columns`, or `pattern`"))
+        }
+    }
+}
+
+fn numbers(source: Source<'_>, line: &LineTable) -> Result<Numbers, Problem> {
+    let exponent_digits = match (line.notation, &line.exponent_digits) {
+        (Notation::Plain, None) => None,
+        (Notation::Plain, Some(given)) => {
+            let what = "`exponent_digits` is given, but the numbers have no exponent";
+            let hint = "set `notation = \"scientific\"`, or take `exponent_digits` out";
+            return Err(source.problem(given.span(), what, hint));
+        }
+        (Notation::Scientific, None) => Some(2),
+        (Notation::Scientific, Some(given)) if (1..=3).contains(given.get_ref()) => {
+            Some(usize::from(*given.get_ref()))
+        }
+        (Notation::Scientific, Some(given)) => {
+            let what = format!("`exponent_digits` is {}", given.get_ref());
+            return Err(source.problem(
+                given.span(),
+                what,
+                "give 1 to 3, the digits behind the E and its sign",
+            ));
+        }
+    };
+    Ok(Numbers { mark: line.decimal, exponent_digits })
+}
+
+/// The meter's serial number, where the profile is for one meter alone.
+fn serial_number(source: Source<'_>, file: &File, has_serial: bool) -> Result<Option<Box<str>>, Problem> {
+    let given = file.meter.serial_number.as_ref();
+    let number = needs_field(source, given, "meter.serial_number", "serial", has_serial)?;
+    match (given, number) {
+        (Some(given), Some(number)) if number.is_empty() => {
+            let hint = "give it as the line has it, or take the key out";
+            Err(source.problem(given.span(), "`serial_number` is empty", hint))
+        }
+        _ => Ok(number.map(|number| number.as_str().into())),
+    }
 }
 
 pub(super) fn has_sequence(reader: &LineReader) -> bool {
@@ -112,7 +194,7 @@ fn separator_of(source: Source<'_>, line: &LineTable, given: &Spanned<String>) -
                 "give the text between two fields, such as \";\" or \"\\t\"",
             );
         }
-        _ if text.contains(['\r', '\n']) => {
+        _ if text.contains(['\r', '\n']) || line.end.stands_in(text) => {
             return refuse(
                 "`separator` has a line end in it",
                 "a line end never stands inside a line; see `end`",
@@ -146,16 +228,20 @@ fn field_named(source: Source<'_>, name: &str, place: Range<usize>, kind: &str) 
     Err(source.problem(place, format!("unknown {kind} `{name}`"), hint))
 }
 
-fn named_fields(source: Source<'_>, given: &Spanned<Vec<Spanned<String>>>) -> Result<Fields, Problem> {
-    let names = given.get_ref();
+fn named_fields(
+    source: Source<'_>,
+    key: &str,
+    names: &[&Spanned<String>],
+    place: Range<usize>,
+) -> Result<Fields, Problem> {
     if names.len() > MAX_FIELDS {
-        let what = format!("`fields` has {} fields, more than {MAX_FIELDS}", names.len());
-        return Err(source.problem(given.span(), what, "describe the line by `pattern`"));
+        let what = format!("`{key}` has {} fields, more than {MAX_FIELDS}", names.len());
+        return Err(source.problem(place, what, "describe the line by `pattern`"));
     }
     let mut fields: Vec<(Box<str>, Field)> = Vec::new();
     for name in names {
         let field = field_named(source, name.get_ref(), name.span(), "field")?;
-        let may_repeat = !matches!(field, Field::Sequence | Field::Gloss(Some(_)));
+        let may_repeat = !matches!(field, Field::Sequence | Field::Serial | Field::Gloss(Some(_)));
         if !may_repeat && fields.iter().any(|&(_, before)| before == field) {
             let what = format!("the field `{}` stands twice", name.get_ref());
             return Err(source.problem(name.span(), what, "name the second one `skip`"));
@@ -190,7 +276,8 @@ fn anchored(source: Source<'_>, given: &Spanned<String>) -> Result<Regex, Proble
     })
 }
 
-fn ignored(source: Source<'_>, given: &[Spanned<String>]) -> Result<Option<regex::RegexSet>, Problem> {
+/// Patterns that stand for whole lines.
+fn line_patterns(source: Source<'_>, given: &[Spanned<String>]) -> Result<Option<regex::RegexSet>, Problem> {
     let mut patterns = Vec::new();
     for pattern in given {
         let regex = anchored(source, pattern)?;

@@ -1,5 +1,6 @@
 //! What a profile can say of a line: encoding, decimal mark, fields and how they are told apart.
 
+use crate::meter::columns::Columns;
 use crate::units::Geometry;
 use regex::Regex;
 use serde::Deserialize;
@@ -41,13 +42,6 @@ impl DecimalMark {
             DecimalMark::Comma => ',',
         }
     }
-
-    pub(super) const fn sample(self) -> &'static str {
-        match self {
-            DecimalMark::Point => "85.3",
-            DecimalMark::Comma => "85,3",
-        }
-    }
 }
 
 /// The numbers that the meter gives its lines: `first` follows on `last`.
@@ -77,6 +71,10 @@ pub(super) enum Field {
     Sequence,
     Status,
     Unit,
+    /// Whether the value is fresh.
+    Mark,
+    /// The meter's serial number.
+    Serial,
 }
 
 #[derive(Clone, Debug)]
@@ -90,6 +88,7 @@ pub(super) enum Separator {
 #[derive(Clone, Debug)]
 pub(super) enum Layout {
     Separated(Separator),
+    Columns(Columns),
     /// The regex is anchored at both ends; the group numbers stand in the order of the fields.
     Pattern(Box<Regex>, Box<[usize]>),
 }

@@ -11,7 +11,7 @@ const LF: u8 = b'\n';
 
 /// What ends a line.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "lowercase")]
+#[serde(try_from = "String")]
 pub enum LineEnd {
     /// CR, LF and CRLF are one end each.
     #[default]
@@ -22,6 +22,42 @@ pub enum LineEnd {
     Lf,
     /// CR with LF at once after it; either alone is a part of the line.
     CrLf,
+    /// This byte alone, such as ETX; CR and LF are a part of the line.
+    Byte(u8),
+}
+
+impl TryFrom<String> for LineEnd {
+    type Error = String;
+    fn try_from(text: String) -> Result<LineEnd, String> {
+        let could_be_in_a_number = |byte: u8| {
+            byte.is_ascii_alphanumeric() || matches!(byte, b' ' | b'\t' | b'.' | b',' | b'+' | b'-')
+        };
+        match (text.as_str(), text.as_bytes()) {
+            ("any", _) => Ok(LineEnd::Any),
+            ("cr" | "\r", _) => Ok(LineEnd::Cr),
+            ("lf" | "\n", _) => Ok(LineEnd::Lf),
+            ("crlf" | "\r\n", _) => Ok(LineEnd::CrLf),
+            (_, &[byte]) if byte.is_ascii() && !could_be_in_a_number(byte) => Ok(LineEnd::Byte(byte)),
+            _ => Err(format!(
+                "unknown line end `{}`; the choices here are `any`, `cr`, `lf`, `crlf`, or the one character that ends \
+                 a line, such as \";\" or \"\\x03\", which is no letter, digit, sign or blank",
+                text.escape_debug()
+            )),
+        }
+    }
+}
+
+impl LineEnd {
+    /// Whether a line with this text in it would end there.
+    pub(super) fn stands_in(self, text: &str) -> bool {
+        match self {
+            LineEnd::Any => text.contains(['\r', '\n']),
+            LineEnd::Cr => text.contains('\r'),
+            LineEnd::Lf => text.contains('\n'),
+            LineEnd::CrLf => text.contains("\r\n"),
+            LineEnd::Byte(byte) => text.as_bytes().contains(&byte),
+        }
+    }
 }
 
 /// One line, without its end.
@@ -128,6 +164,7 @@ impl LineAssembler {
             LineEnd::Any => memchr::memchr2(CR, LF, bytes),
             LineEnd::Cr | LineEnd::CrLf => memchr::memchr(CR, bytes),
             LineEnd::Lf => memchr::memchr(LF, bytes),
+            LineEnd::Byte(byte) => memchr::memchr(byte, bytes),
         }
     }
 

@@ -4,11 +4,17 @@
 //! gives values only where it matches the profile in full; whatever else comes is passed over because
 //! the profile says so, or refused with a [`Refusal`] that says what to do.
 
+mod checksum;
+mod columns;
 mod examples;
+mod frame;
+mod habits;
 mod layout;
 mod limits;
 mod line_format;
 mod lines;
+mod marks;
+mod number;
 mod parse;
 mod profile;
 mod profile_file;
@@ -18,6 +24,8 @@ pub mod shipped;
 pub mod signal;
 mod specification;
 
+pub use habits::Habits;
+pub use habits::SelfCalibration;
 pub use limits::Limits;
 pub use line_format::DecimalMark;
 pub use line_format::Encoding;

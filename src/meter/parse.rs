@@ -1,8 +1,8 @@
 //! One line into values.
 //!
 //! The rule: a value is taken only from a line that matches the profile in full, from its first byte to
-//! its last. A line is checked in the order of what explains most: encoding, ignored lines, words for
-//! errors, layout, status and unit, then the numbers.
+//! its last. A line is checked in the order of what explains most: encoding, ignored lines, lines that are
+//! no fresh reading, words for errors, frame and checksum, layout, status and unit, then the numbers.
 //!
 //! A line that gives values costs no allocation with a separator (and ASCII text); refusals may cost.
 
@@ -10,13 +10,15 @@ use crate::meter::Limits;
 use crate::meter::MAX_LINE_BYTES;
 use crate::meter::Refusal;
 use crate::meter::Seen;
-use crate::meter::line_format::DecimalMark;
+use crate::meter::frame::Frame;
 use crate::meter::line_format::Encoding;
 use crate::meter::line_format::Field;
 use crate::meter::line_format::Layout;
 use crate::meter::line_format::MAX_FIELDS;
 use crate::meter::line_format::Separator;
 use crate::meter::line_format::SequenceRange;
+use crate::meter::marks::Marks;
+use crate::meter::number::Numbers;
 use crate::units::Geometry;
 use crate::units::Gloss;
 use crate::units::PerGeometry;
@@ -43,7 +45,8 @@ pub enum LineOutcome {
 #[derive(Clone, Debug)]
 pub struct LineReader {
     pub(super) encoding: Encoding,
-    pub(super) decimal: DecimalMark,
+    pub(super) frame: Option<Box<Frame>>,
+    pub(super) numbers: Numbers,
     pub(super) decimals: Option<usize>,
     pub(super) trim: bool,
     pub(super) layout: Layout,
@@ -57,6 +60,8 @@ pub struct LineReader {
     pub(super) errors: Box<[(Box<str>, Box<str>)]>,
     pub(super) reads_status: bool,
     pub(super) ignore: Option<RegexSet>,
+    pub(super) marks: Marks,
+    pub(super) serial_number: Option<Box<str>>,
     pub(super) limits: Limits,
     pub(super) sequence: SequenceRange,
 }
@@ -83,13 +88,30 @@ impl LineReader {
         if self.ignore.as_ref().is_some_and(|ignore| ignore.is_match(whole)) {
             return Ok(LineOutcome::Ignored);
         }
+        self.marks.check_line(line, whole)?;
         self.refuse_word_for_value(whole)?;
+        let Some(frame) = &self.frame else { return self.read_fields(line, &text) };
+        let fields = self.decode(frame.strip(line)?)?;
+        self.refuse_word_for_value(self.trimmed(&fields))?;
+        self.read_fields(line, &fields)
+    }
+
+    /// `line` is what came, `text` what is left of it without the frame.
+    fn read_fields(&self, line: &[u8], text: &str) -> Result<LineOutcome, Refusal> {
         let mut cells = [None; MAX_FIELDS];
         match &self.layout {
-            Layout::Separated(separator) => self.split(separator, line, &text, &mut cells)?,
+            Layout::Separated(separator) => self.split(separator, line, text, &mut cells)?,
+            Layout::Columns(columns) => {
+                let mut places = cells.iter_mut();
+                columns.cut(line, text, |cell| {
+                    if let Some(place) = places.next() {
+                        *place = Some(self.trimmed(cell));
+                    }
+                })?;
+            }
             Layout::Pattern(regex, groups) => {
                 let found = regex
-                    .captures(whole)
+                    .captures(self.trimmed(text))
                     .ok_or_else(|| Refusal::PatternMismatch { line: Seen::new(line) })?;
                 for (cell, &group) in cells.iter_mut().zip(groups) {
                     *cell = found.get(group).map(|text| text.as_str());
@@ -166,6 +188,8 @@ impl LineReader {
             match field {
                 Field::Status => self.check_status(text)?,
                 Field::Unit => self.check_unit(text)?,
+                Field::Mark => self.marks.check_mark(text)?,
+                Field::Serial => self.check_serial(text)?,
                 Field::Gloss(_) => self.refuse_word_for_value(text)?,
                 _ => {}
             }
@@ -208,20 +232,16 @@ impl LineReader {
     }
 
     fn number(&self, line: &[u8], at: usize, text: &str) -> Result<Gloss, Refusal> {
-        let Some(value) = decimal(text, self.decimal) else {
-            let other = match self.decimal {
-                DecimalMark::Point => DecimalMark::Comma,
-                DecimalMark::Comma => DecimalMark::Point,
-            };
+        let Some(value) = self.numbers.parse(text) else {
             return Err(Refusal::NotANumber {
                 place: self.place(at),
                 text: Seen::new(text.as_bytes()),
-                sample: self.decimal.sample(),
-                other_mark: decimal(text, other).is_some(),
+                sample: self.numbers.sample().into(),
+                other_mark: self.numbers.has_other_mark(text),
                 line: Seen::new(line),
             });
         };
-        let found = text.split_once(self.decimal.character()).map_or(0, |(_, decimals)| decimals.len());
+        let found = self.numbers.decimals(text);
         match self.decimals {
             Some(wanted) if wanted != found => Err(Refusal::WrongDecimals {
                 place: self.place(at),
@@ -258,7 +278,7 @@ impl LineReader {
     /// say it; without one, a number such as `999.9` may be the meter's way to say it.
     fn refuse_word_for_value(&self, text: &str) -> Result<(), Refusal> {
         let refused = self.refuse_error_word(text);
-        let is_value = refused.is_err() && self.reads_status && decimal(text, self.decimal).is_some();
+        let is_value = refused.is_err() && self.reads_status && self.numbers.parse(text).is_some();
         if is_value { Ok(()) } else { refused }
     }
 
@@ -267,10 +287,20 @@ impl LineReader {
             return Ok(());
         }
         self.refuse_error_word(text)?;
+        self.marks.refuse_word(text)?;
         Err(Refusal::UnknownStatus {
             word: Seen::new(text.as_bytes()),
             known: listed(self.ok.iter().map(|w| &**w)),
         })
+    }
+
+    fn check_serial(&self, text: &str) -> Result<(), Refusal> {
+        match &self.serial_number {
+            Some(expected) if **expected != *text => {
+                Err(Refusal::OtherMeter { found: Seen::new(text.as_bytes()), expected: expected.clone() })
+            }
+            _ => Ok(()),
+        }
     }
 
     fn check_unit(&self, text: &str) -> Result<(), Refusal> {
@@ -305,7 +335,8 @@ impl LineReader {
     /// "field 3 (gloss)" or "the group `gloss_60`".
     fn place(&self, at: usize) -> Box<str> {
         let name = &self.fields[at].0;
-        match self.layout {
+        match &self.layout {
+            Layout::Columns(columns) => format!("{} ({name})", columns.place(at)).into(),
             Layout::Separated(_) => format!("field {} ({name})", at + 1).into(),
             Layout::Pattern(..) => format!("the group `{name}`").into(),
         }
@@ -314,23 +345,6 @@ impl LineReader {
 
 fn is_blank(character: char) -> bool {
     character == ' ' || character == '\t'
-}
-
-/// A plain decimal with the given mark; the other mark is no part of a number.
-fn decimal(text: &str, mark: DecimalMark) -> Option<Gloss> {
-    if mark == DecimalMark::Point {
-        return Gloss::parse(text).ok();
-    }
-    let mut with_point = [0; 20];
-    let with_point = with_point.get_mut(..text.len())?;
-    for (to, from) in with_point.iter_mut().zip(text.bytes()) {
-        *to = match from {
-            b',' => b'.',
-            b'.' => return None,
-            other => other,
-        };
-    }
-    Gloss::parse(std::str::from_utf8(with_point).ok()?).ok()
 }
 
 fn listed<'a>(words: impl Iterator<Item = &'a str>) -> Box<str> {

@@ -1,6 +1,7 @@
 //! A profile: what the user says of their meter, in TOML, compiled and tried on its own examples.
 
 use crate::meter::Encoding;
+use crate::meter::Habits;
 use crate::meter::Limits;
 use crate::meter::LineAssembler;
 use crate::meter::LineEnd;
@@ -120,6 +121,7 @@ pub struct Profile {
     serial: Serial,
     end: LineEnd,
     specification: Specification,
+    habits: Habits,
     has_sequence: bool,
     geometries: PerGeometry<()>,
     reader: LineReader,
@@ -140,6 +142,7 @@ impl Profile {
         encoding_fits(source, &table, serial)?;
         way_of_reading(source, &table.reading)?;
         let specification = Specification::of(source, &table.reading, &table.specification)?;
+        let habits = Habits::of(source, &table.meter)?;
         let limits = limits(source, &table.limits)?;
         let reader = layout::compile(source, &table, limits)?;
         examples::check(source, &reader, &table)?;
@@ -150,6 +153,7 @@ impl Profile {
             serial,
             end: table.line.get_ref().end,
             specification,
+            habits,
             has_sequence: layout::has_sequence(&reader),
             geometries: layout::geometries(&reader),
             reader,
@@ -184,6 +188,18 @@ impl Profile {
     #[must_use]
     pub fn specification(&self) -> Specification {
         self.specification
+    }
+
+    /// What the meter does by itself.
+    #[must_use]
+    pub fn habits(&self) -> Habits {
+        self.habits
+    }
+
+    /// The serial number of the one meter that the profile is for; a line with another is refused.
+    #[must_use]
+    pub fn serial_number(&self) -> Option<&str> {
+        self.reader.serial_number.as_deref()
     }
 
     /// The geometries that a line may have.

@@ -2,6 +2,9 @@
 //! specification for people is `protocol-notes/line-profiles.md`.
 
 use crate::meter::LineEnd;
+use crate::meter::SelfCalibration;
+use crate::meter::checksum::HexCase;
+use crate::meter::checksum::Kind;
 use crate::meter::line_format::DecimalMark;
 use crate::meter::line_format::Encoding;
 use crate::meter::profile::Dtr;
@@ -37,6 +40,11 @@ pub(super) struct File {
     #[serde(default)]
     pub serial: SerialTable,
     pub line: Spanned<LineTable>,
+    pub checksum: Option<Spanned<ChecksumTable>>,
+    #[serde(default)]
+    pub marks: MarksTable,
+    #[serde(default)]
+    pub meter: MeterTable,
     #[serde(default)]
     pub reading: ReadingTable,
     #[serde(default)]
@@ -72,15 +80,105 @@ pub(super) struct LineTable {
     #[serde(default)]
     pub decimal: DecimalMark,
     pub decimals: Option<Spanned<u8>>,
+    #[serde(default)]
+    pub notation: Notation,
+    pub exponent_digits: Option<Spanned<u8>>,
     pub trim: Option<bool>,
+    pub prefix: Option<Spanned<String>>,
+    pub suffix: Option<Spanned<String>>,
     pub separator: Option<Spanned<String>>,
     pub fields: Option<Spanned<Vec<Spanned<String>>>>,
+    pub columns: Option<Spanned<Vec<Spanned<ColumnTable>>>>,
+    pub rest: Option<Spanned<Rest>>,
     pub pattern: Option<Spanned<String>>,
     pub geometry_deg: Option<Spanned<Geometry>>,
     pub geometry_words: Option<Spanned<BTreeMap<String, Spanned<Geometry>>>>,
     pub units: Option<Spanned<Vec<String>>>,
     #[serde(default)]
     pub ignore: Vec<Spanned<String>>,
+}
+
+/// How the values are written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Notation {
+    /// `85.3`
+    #[default]
+    Plain,
+    /// `8.53E+01`
+    Scientific,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ColumnTable {
+    pub field: Spanned<String>,
+    pub from: usize,
+    pub to: usize,
+}
+
+/// What may stand outside of the columns.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Rest {
+    #[default]
+    Blank,
+    Any,
+}
+
+/// A checksum. A scenario has the same table without the last three keys.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ChecksumTable {
+    pub kind: Kind,
+    pub crc: Option<Spanned<String>>,
+    pub polynomial: Option<Spanned<u16>>,
+    pub initial: Option<Spanned<u16>>,
+    pub reflect_in: Option<Spanned<bool>>,
+    pub reflect_out: Option<Spanned<bool>>,
+    pub xor_out: Option<Spanned<u16>>,
+    #[serde(default)]
+    pub hex: HexCase,
+    pub separator: Option<Spanned<String>>,
+    pub from: Option<Spanned<CoversFrom>>,
+    pub to: Option<Spanned<CoversTo>>,
+}
+
+/// The first byte that a checksum covers.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum CoversFrom {
+    #[default]
+    Start,
+    AfterPrefix,
+}
+
+/// Where the bytes that a checksum covers end.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum CoversTo {
+    #[default]
+    BeforeSeparator,
+    AfterSeparator,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct MarksTable {
+    pub fresh: Option<Spanned<Vec<String>>>,
+    pub average: Vec<Spanned<String>>,
+    pub memory: Vec<Spanned<String>>,
+    pub average_lines: Vec<Spanned<String>>,
+    pub memory_lines: Vec<Spanned<String>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct MeterTable {
+    pub serial_number: Option<Spanned<String>>,
+    pub calibrates_itself: Option<SelfCalibration>,
+    pub averages: Option<Spanned<u32>>,
+    pub switches_off_after_min: Option<Spanned<u32>>,
 }
 
 #[derive(Default, Deserialize)]

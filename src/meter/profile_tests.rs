@@ -140,14 +140,14 @@ fn a_layout_that_can_not_be_read_one_way_only_is_refused() {
     check_line(
         "",
         expect![[r#"
-        mine.toml:2:1: the layout of the line is not given, or given twice
-          hint: give either `separator` and `fields`, or `pattern`"#]],
+            mine.toml:2:1: the layout of the line is not given, or given twice
+              hint: give `separator` and `fields`, or `columns`, or `pattern`"#]],
     );
     check_line(
         "separator = ';'\nfields = ['gloss_60']\npattern = 'x'",
         expect![[r#"
-        mine.toml:3:13: the layout of the line is not given, or given twice
-          hint: give either `separator` and `fields`, or `pattern`"#]],
+            mine.toml:3:13: the layout of the line is not given, or given twice
+              hint: give `separator` and `fields`, or `columns`, or `pattern`"#]],
     );
     check_line(
         "separator = ';'\nfields = ['skip']",

@@ -70,6 +70,113 @@ pub enum Refusal {
         /// The whole line.
         line: Seen,
     },
+    /// The line does not begin or end with what stands around the fields.
+    #[error(
+        "the line {line} does not {begins_or_ends} with {wanted}: most likely bytes were lost, or the meter is set to \
+         another output; press again, and if it stays so compare the profile's `{key}` with this line"
+    )]
+    NotFramed {
+        /// The whole line.
+        line: Seen,
+        /// "begin" or "end".
+        begins_or_ends: &'static str,
+        /// What should stand there.
+        wanted: Seen,
+        /// The key of the profile that says so.
+        key: &'static str,
+    },
+    /// No checksum where the profile has one.
+    #[error(
+        "the line {line} has no checksum where {wanted} should stand: most likely bytes were lost, or the meter's \
+         checksum is switched off; press again, and if it stays so compare the profile's `checksum` with this line"
+    )]
+    NoChecksum {
+        /// The whole line.
+        line: Seen,
+        /// How it should look.
+        wanted: Box<str>,
+    },
+    /// The checksum is not that of the line's bytes.
+    #[error(
+        "the line {line} has the checksum {found}, its bytes give `{expected}`: most likely a byte was changed or lost \
+         on the way, so no value is taken; press again, and if it comes again look at the cable and the rate; if every \
+         line is refused so, the profile's `checksum` is another than the meter's"
+    )]
+    WrongChecksum {
+        /// The whole line.
+        line: Seen,
+        /// The digits in the line.
+        found: Seen,
+        /// The digits that the bytes give.
+        expected: Box<str>,
+    },
+    /// The line ends before the last column of the profile.
+    #[error(
+        "the line {line} has {found} character{}, the profile's columns reach to {wanted}: most likely bytes were \
+         lost, or the meter is set to another output; press again, and if it stays so compare the profile's `columns` \
+         with this line", plural(*found)
+    )]
+    ShortLine {
+        /// The whole line.
+        line: Seen,
+        /// Characters in the line.
+        found: usize,
+        /// The last column that the profile names.
+        wanted: usize,
+    },
+    /// Something stands outside of the columns.
+    #[error(
+        "the line {line} has something at column {column}, where the profile has no field: most likely bytes were lost \
+         or came twice, or a value is wider than its columns; press again, and if it stays so compare the profile's \
+         `columns` with this line, or set `rest = \"any\"` if what stands there does not matter"
+    )]
+    OutsideColumns {
+        /// The whole line.
+        line: Seen,
+        /// Where, counted from 1.
+        column: usize,
+    },
+    /// A mean that the meter made of several of its readings.
+    #[error(
+        "the meter says by {sign} that this is an average it made itself, not a fresh reading: nothing was taken; set \
+         the meter to single readings and press again"
+    )]
+    Average {
+        /// The word or the line that says so.
+        sign: Seen,
+    },
+    /// A value that the meter sent out of its memory.
+    #[error(
+        "the meter says by {sign} that this value comes from its memory, not from a fresh reading: nothing was taken; \
+         leave the meter's memory, put it on the zone and press again"
+    )]
+    FromMemory {
+        /// The word or the line that says so.
+        sign: Seen,
+    },
+    /// A mark that the profile does not list.
+    #[error(
+        "the mark is {word}, the profile knows {known} for a fresh reading: no value is taken with a mark nobody has \
+         explained; look it up in the meter's manual and add it to `marks.fresh`, `marks.average` or `marks.memory`"
+    )]
+    UnknownMark {
+        /// The word.
+        word: Seen,
+        /// The words of a fresh reading.
+        known: Box<str>,
+    },
+    /// The serial number in the line is not that of the profile's meter.
+    #[error(
+        "the line comes from the meter with the serial number {found}, the profile is for `{expected}`: most likely two \
+         meters were swapped, and nothing was taken; connect the meter that the tile check was made with, or set \
+         `serial_number` and begin a run with this one"
+    )]
+    OtherMeter {
+        /// The number in the line.
+        found: Seen,
+        /// The number in the profile.
+        expected: Box<str>,
+    },
     /// The line matches, but no part of it that names a value took part.
     #[error(
         "the line {line} fits the profile and has no value in it; if it is no reading, add it to `ignore`"
@@ -123,7 +230,7 @@ pub enum Refusal {
         /// The text in it.
         text: Seen,
         /// A number as the profile wants it.
-        sample: &'static str,
+        sample: Box<str>,
         /// Whether the text is a number with the other decimal mark.
         other_mark: bool,
         /// The whole line.
@@ -292,6 +399,15 @@ impl Refusal {
         match self {
             Refusal::FieldCount { .. } => "field-count",
             Refusal::PatternMismatch { .. } => "pattern-mismatch",
+            Refusal::NotFramed { .. } => "not-framed",
+            Refusal::NoChecksum { .. } => "no-checksum",
+            Refusal::WrongChecksum { .. } => "wrong-checksum",
+            Refusal::ShortLine { .. } => "short-line",
+            Refusal::OutsideColumns { .. } => "outside-columns",
+            Refusal::Average { .. } => "average",
+            Refusal::FromMemory { .. } => "from-memory",
+            Refusal::UnknownMark { .. } => "unknown-mark",
+            Refusal::OtherMeter { .. } => "other-meter",
             Refusal::NoValue { .. } => "no-value",
             Refusal::TooLong { .. } => "too-long",
             Refusal::CutOff { .. } => "cut-off",
