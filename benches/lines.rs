@@ -14,7 +14,15 @@ use divan::{Bencher, black_box};
 use halfpanel::meter::{Line, LineOutcome, shipped};
 
 const LINES: usize = 10_000;
-const PROFILES: [&str; 5] = ["comma-decimal", "labelled", "semicolon-numbered", "tab-60", "three-angle"];
+const PROFILES: [&str; 7] = [
+    "comma-decimal",
+    "fixed-columns",
+    "framed-checksum",
+    "labelled",
+    "semicolon-numbered",
+    "tab-60",
+    "three-angle",
+];
 
 fn main() {
     assert_eq!(shipped::names().count(), PROFILES.len(), "every shipped profile is measured");
@@ -28,6 +36,12 @@ fn block(profile: &str) -> Vec<u8> {
         let (whole, tenth) = (70 + k % 20, k % 10);
         text.push_str(&match profile {
             "comma-decimal" => format!("M1;B;{whole},{tenth}\r"),
+            "fixed-columns" => format!("{:4} 60   {whole}.{tenth} GU\r\n", k % 9999 + 1),
+            "framed-checksum" => {
+                let fields = format!("{:04},60,{whole}.{tenth},GU,OK", k % 9999 + 1);
+                let checksum = fields.bytes().fold(0, |sum, byte| sum ^ byte);
+                format!("${fields}*{checksum:02X}\r\n")
+            }
             "labelled" => format!("G60={whole}.{tenth} GU\r\n"),
             "semicolon-numbered" => format!("{:04};60;{whole}.{tenth};GU;OK\r\n", k % 9999 + 1),
             "tab-60" => format!("60\t{whole}.{tenth}\r\n"),
@@ -65,6 +79,8 @@ fn plain_split(bencher: Bencher<'_, '_>, profile: &str) {
             let line = std::str::from_utf8(line).unwrap();
             let gloss: f64 = match profile {
                 "comma-decimal" => line.split(';').nth(2).unwrap().replace(',', ".").parse().unwrap(),
+                "fixed-columns" => line[8..14].trim().parse().unwrap(),
+                "framed-checksum" => line.split(',').nth(2).unwrap().parse().unwrap(),
                 "labelled" => line.split(['=', ' ']).nth(1).unwrap().parse().unwrap(),
                 "semicolon-numbered" => line.split(';').nth(2).unwrap().parse().unwrap(),
                 "tab-60" => line.split_once('\t').unwrap().1.parse().unwrap(),

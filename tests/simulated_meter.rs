@@ -311,6 +311,13 @@ fn lines_are_laid_out_as_the_template_says() {
         ("line = 'G{geometry}={gloss} GU'\nend = 'cr'\ndecimal = ','", "G60=92,4 GU\r"),
         ("line = \"{geometry}\\t{gloss:06}\"\ngeometry_words = { A = 20, B = 60 }", "B\t0092.4\r\n"),
         ("line = '{sequence} {status} {gloss}'\nstatus_ok = 'fine'", "1 fine 92.4\r\n"),
+        // For "92.4", by hand: 0x39 ^ 0x32 ^ 0x2e ^ 0x34 = 0x11.
+        (
+            "line = '${checksum_from}{gloss}{checksum_to}*{checksum}'\nchecksum = { kind = 'xor' }",
+            "$92.4*11\r\n",
+        ),
+        // 0x39 + 0x32 + 0x2e + 0x34 = 0xcd, by hand.
+        ("line = '{gloss}{checksum}'\nchecksum = { kind = 'sum-8', hex = 'lower' }", "92.4cd\r\n"),
     ];
     for (layout, sent) in cases {
         let layout = format!("[layout]\n{layout}\n");
@@ -389,6 +396,15 @@ fn what_makes_no_sense_in_a_table_is_refused_at_that_table() {
         ("[layout]\ngeometry_words = { \"A\\r\" = 60 }".into(), 4, "breaks the line"),
         ("[layout]\ngeometries = [60, 60]".into(), 4, "names one twice"),
         ("[layout]\ndecimals = 5".into(), 5, "0 to 4"),
+        ("[layout]\nline = '{gloss}*{checksum}'".into(), 4, "nothing says which"),
+        ("[layout]\nchecksum = { kind = 'xor' }".into(), 4, "stand in `line` once"),
+        (
+            "[layout]\nline = '{gloss}{checksum_from}{checksum_to}{checksum_from}{checksum}'\nchecksum = { kind = 'xor' }"
+                .into(),
+            4,
+            "out of order",
+        ),
+        ("[layout]\nline = '{gloss}{checksum}'\nchecksum = { kind = 'crc-16' }".into(), 4, "which one this is"),
     ];
     for (tables, line, what) in cases {
         let problem = Scenario::load("t.toml", &format!("seed = 1\n{TILE}{tables}")).unwrap_err();

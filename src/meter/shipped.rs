@@ -3,12 +3,14 @@
 
 use crate::meter::Profile;
 
-const TEXTS: [(&str, &str); 5] = [
+const TEXTS: [(&str, &str); 7] = [
     ("tab-60", include_str!("shipped/tab-60.toml")),
     ("semicolon-numbered", include_str!("shipped/semicolon-numbered.toml")),
     ("three-angle", include_str!("shipped/three-angle.toml")),
     ("labelled", include_str!("shipped/labelled.toml")),
     ("comma-decimal", include_str!("shipped/comma-decimal.toml")),
+    ("framed-checksum", include_str!("shipped/framed-checksum.toml")),
+    ("fixed-columns", include_str!("shipped/fixed-columns.toml")),
 ];
 
 /// Names of the shipped profiles.

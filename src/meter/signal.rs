@@ -340,9 +340,17 @@ impl Print<'_> {
             return format!("{word}{end}").into_bytes();
         }
         let mut line = String::new();
+        let (mut covered_from, mut covered_to) = (0, None);
         for piece in &self.layout.pieces {
             match *piece {
                 Piece::Text(ref text) => line.push_str(text),
+                Piece::Value { field: Field::ChecksumFrom, .. } => covered_from = line.len(),
+                Piece::Value { field: Field::ChecksumTo, .. } => covered_to = Some(line.len()),
+                Piece::Value { field: Field::Checksum, .. } => {
+                    let covered = &line.as_bytes()[covered_from..covered_to.unwrap_or(line.len())];
+                    let digits = self.layout.checksum.as_ref().map(|sum| sum.print(sum.of(covered)));
+                    line.push_str(&digits.unwrap_or_default());
+                }
                 Piece::Value { field, width, zeros: false } => {
                     line += &format!("{:>width$}", self.text(field))
                 }
@@ -367,6 +375,8 @@ impl Print<'_> {
                 gloss_gu.map_or_else(|| self.layout.no_value.clone(), |&gloss_gu| self.digits(gloss_gu))
             }
             Field::Status => self.error.unwrap_or(&self.layout.status_ok).to_owned(),
+            // Printed by the line, which knows what they cover.
+            Field::Checksum | Field::ChecksumFrom | Field::ChecksumTo => String::new(),
         }
     }
 

@@ -1,5 +1,7 @@
 //! The line as the simulated meter prints it: a template with fields in braces.
 
+use crate::meter::checksum::Algorithm;
+use crate::meter::profile_file::ChecksumTable;
 use crate::meter::scenario::Count;
 use crate::units::Geometry;
 use serde::Deserialize;
@@ -16,9 +18,15 @@ pub(in crate::meter) enum Field {
     Gloss(Option<Geometry>),
     /// The word that all is well, or that of an error.
     Status,
+    /// The digits of the checksum.
+    Checksum,
+    /// Prints nothing: what the checksum covers begins here.
+    ChecksumFrom,
+    /// Prints nothing: what the checksum covers ends here.
+    ChecksumTo,
 }
 
-const FIELD_NAMES: [(&str, Field); 7] = [
+const FIELD_NAMES: [(&str, Field); 10] = [
     ("sequence", Field::Sequence),
     ("geometry", Field::Geometry),
     ("gloss", Field::Gloss(None)),
@@ -26,6 +34,9 @@ const FIELD_NAMES: [(&str, Field); 7] = [
     ("gloss_60", Field::Gloss(Some(Geometry::Deg60))),
     ("gloss_85", Field::Gloss(Some(Geometry::Deg85))),
     ("status", Field::Status),
+    ("checksum", Field::Checksum),
+    ("checksum_from", Field::ChecksumFrom),
+    ("checksum_to", Field::ChecksumTo),
 ];
 
 /// The widest a field can be made.
@@ -60,6 +71,7 @@ pub struct Layout {
     pub(in crate::meter) status_ok: String,
     pub(in crate::meter) no_value: String,
     pub(in crate::meter) last_number: u64,
+    pub(in crate::meter) checksum: Option<Algorithm>,
 }
 
 impl Layout {
@@ -110,6 +122,7 @@ struct Table {
     status_ok: Option<String>,
     no_value: Option<String>,
     sequence_last: Option<Count>,
+    checksum: Option<ChecksumTable>,
 }
 
 #[derive(Clone, Copy, Debug, Default, Deserialize)]
@@ -156,6 +169,7 @@ impl TryFrom<Table> for Layout {
     fn try_from(table: Table) -> Result<Layout, String> {
         let Template(pieces) = table.line;
         let geometries = geometries(&pieces, table.geometries)?;
+        let checksum = checksum(&pieces, table.checksum.as_ref())?;
         let status_ok = printable("status_ok", table.status_ok, "OK")?;
         let no_value = printable("no_value", table.no_value, "---")?;
         for word in table.geometry_words.keys() {
@@ -175,6 +189,7 @@ impl TryFrom<Table> for Layout {
             status_ok,
             no_value,
             last_number: table.sequence_last.map_or(9_999, |last| last.0),
+            checksum,
         })
     }
 }
@@ -185,6 +200,42 @@ fn printable(key: &str, text: Option<String>, default: &str) -> Result<String, S
         return Err(format!("`{key}` breaks the line; take the line end out"));
     }
     Ok(text)
+}
+
+/// The checksum, which stands once in the template, behind what it covers.
+fn checksum(pieces: &[Piece], table: Option<&ChecksumTable>) -> Result<Option<Algorithm>, String> {
+    let places = |wanted: Field| {
+        let is_it = move |piece: &Piece| matches!(piece, Piece::Value { field, .. } if *field == wanted);
+        pieces.iter().enumerate().filter(move |(_, piece)| is_it(piece)).map(|(at, _)| at).collect::<Vec<_>>()
+    };
+    let [digits, from, to] = [Field::Checksum, Field::ChecksumFrom, Field::ChecksumTo].map(places);
+    let Some(table) = table else {
+        return if digits.is_empty() && from.is_empty() && to.is_empty() {
+            Ok(None)
+        } else {
+            Err("`line` has a checksum, but nothing says which; give `checksum`".to_owned())
+        };
+    };
+    let &[at] = digits.as_slice() else {
+        return Err("`checksum` is given; let `{checksum}` stand in `line` once".to_owned());
+    };
+    let in_order = from.first().is_none_or(|&from| from < *to.first().unwrap_or(&at))
+        && to.first().is_none_or(|&to| to < at);
+    if from.len() > 1 || to.len() > 1 || !in_order {
+        return Err(
+            "the marks of the checksum are out of order; let `{checksum_from}`, `{checksum_to}` and \
+                    `{checksum}` stand so, each once"
+                .to_owned(),
+        );
+    }
+    if table.separator.is_some() || table.from.is_some() || table.to.is_some() {
+        return Err(
+            "`separator`, `from` and `to` are keys of a profile; in a scenario the template has them, by \
+                    `{checksum_from}` and `{checksum_to}`"
+                .to_owned(),
+        );
+    }
+    Algorithm::new(table).map(Some).map_err(|(_, what, hint)| format!("{what}; {hint}"))
 }
 
 /// Those named in the template, else those of the key `geometries`, else 60°.
