@@ -8,6 +8,8 @@ mod checksum;
 mod columns;
 mod examples;
 mod frame;
+#[cfg(test)]
+mod grammar_tests;
 mod habits;
 mod layout;
 mod limits;
