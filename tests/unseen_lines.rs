@@ -4,7 +4,8 @@
 
 #![expect(clippy::unwrap_used, reason = "a test's helpers may stop the test")]
 
-use halfpanel::meter::{Line, LineOutcome, MAX_LINE_BYTES, Profile, SelfCalibration, shipped};
+use halfpanel::meter::{Emission, Line, LineOutcome, MAX_LINE_BYTES, Profile, Scenario, SelfCalibration};
+use halfpanel::meter::{SimulatedMeter, Spot, shipped};
 use proptest::prelude::*;
 use std::sync::LazyLock;
 
@@ -242,6 +243,24 @@ fn a_line_that_never_ends_is_told_once_whatever_ends_the_lines() {
     let text = "name = 'p'\n[line]\nend = ';'\nseparator = ','\nfields = ['gloss_60']\n[[example]]\nline = '1'\ngloss_60 = '1'\n";
     let flood = [vec![b'7'; 50 * MAX_LINE_BYTES], b";85.3;".to_vec()].concat();
     assert_eq!(read(&profile(text), &flood), ["too-long", "60:85.3"]);
+}
+
+/// The simulated meter figures its checksums by the program's own code; this holds the two ends together,
+/// and the digits are those of the page, by hand.
+#[test]
+fn a_simulated_meter_with_a_checksum_is_read_by_the_profile_that_wants_it() {
+    let scenario = "seed = 3\n[layout]\nchecksum = { kind = 'xor' }\n\
+        line = '${checksum_from}{sequence:04},{geometry},{gloss},GU,{status}{checksum_to}*{checksum}'\n\
+        [tile]\ntruth_gu = { 60 = 92.4 }\n[[fault]]\nline = 2\nkind = 'error'\nword = 'MEM'\n";
+    let mut meter = SimulatedMeter::new(Scenario::load("t.toml", scenario).unwrap());
+    meter.place(&Spot::Tile).unwrap();
+    let mut sent = Vec::new();
+    for emission in (0..3).flat_map(|_| meter.press()) {
+        let Emission::Bytes(bytes) = emission else { panic!("{emission:?}") };
+        sent.extend(bytes);
+    }
+    assert!(sent.starts_with(b"$0001,60,92.4,GU,OK*00\r\n"), "{}", sent.escape_ascii());
+    assert_eq!(read(&FRAMED, &sent), ["60:92.4 #1", "from-memory", "60:92.4 #3"]);
 }
 
 static FRAMED: LazyLock<Profile> = LazyLock::new(|| shipped::find("framed-checksum").unwrap());
