@@ -120,6 +120,8 @@ async fn by_hand(mut meter: SimulatedMeter, mut host: PtyHost) -> Result<u8, Fai
         let placed = match words.as_slice() {
             [] => Ok(()),
             ["place", "tile"] => meter.place(&Spot::Tile),
+            ["place", "zero"] => meter.place(&Spot::Zero),
+            ["place", "middle"] => meter.place(&Spot::Middle),
             ["place", panel, zone] => {
                 meter.place(&Spot::Zone { panel: (*panel).to_owned(), zone: (*zone).to_owned() })
             }
@@ -139,7 +141,7 @@ async fn by_hand(mut meter: SimulatedMeter, mut host: PtyHost) -> Result<u8, Fai
             }
             _ => {
                 output::remark(format_args!(
-                    "`{line}` is no command; they are: place tile, place PANEL ZONE, press, clean, adjust"
+                    "`{line}` is no command; they are: place tile, place zero, place middle, place PANEL ZONE, press, clean, adjust"
                 ));
                 Ok(())
             }

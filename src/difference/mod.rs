@@ -8,7 +8,7 @@
 //! ```
 //!
 //! [`zone_figures`] says what each zone is worth and [`gain`] what the tile says of the readings between two
-//! checks; [`evidence`] is a comparison in numbers alone, which a simulation can make as well as a run;
+//! checks, [`three_point`] what zero and middle say of the scale; [`evidence`] is a comparison in numbers alone, which a simulation can make as well as a run;
 //! [`weighing`] is the uncertainty budget.
 
 pub mod books;
@@ -21,6 +21,7 @@ pub mod gain;
 pub mod gather;
 pub mod kept;
 pub mod sides;
+pub mod three_point;
 pub mod verdict;
 pub mod weighing;
 pub mod zone_figures;

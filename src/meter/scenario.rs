@@ -39,6 +39,8 @@ pub struct Scenario {
     between_presses_us: u64,
     pub(super) layout: Layout,
     pub(super) tile: Truth,
+    pub(super) zero: Option<Truth>,
+    pub(super) middle: Option<Truth>,
     pub(super) zones: Vec<Zone>,
     pub(super) noise: Noise,
     pub(super) drift: Drift,
@@ -67,6 +69,8 @@ impl Scenario {
             between_presses_us: tables.between_presses_s.map_or(2_000_000, Seconds::as_us),
             layout: tables.layout,
             tile: tables.tile.into_inner().truth_gu,
+            zero: tables.zero.map(|zero| zero.into_inner().truth_gu),
+            middle: tables.middle.map(|middle| middle.into_inner().truth_gu),
             zones: tables.zone.into_iter().map(Spanned::into_inner).collect(),
             noise: tables.noise,
             drift: tables.drift,
@@ -131,6 +135,8 @@ struct File {
     #[serde(default)]
     layout: Layout,
     tile: Spanned<Tile>,
+    zero: Option<Spanned<Tile>>,
+    middle: Option<Spanned<Tile>>,
     #[serde(default)]
     zone: Vec<Spanned<Zone>>,
     #[serde(default)]
@@ -327,6 +333,13 @@ fn check_truths(tables: &File) -> Result<(), Refusal> {
             what,
             "drift is given in GU on the tile; give the tile 1 GU or more".to_owned(),
         ));
+    }
+    for (what, table) in [("the black trap", &tables.zero), ("the middle tile", &tables.middle)] {
+        if let Some(table) = table
+            && let Some(geometry) = missing(&table.get_ref().truth_gu)
+        {
+            return Err(no_truth(table.span(), what, geometry));
+        }
     }
     for zone in &tables.zone {
         if let Some(geometry) = missing(&zone.get_ref().truth_gu) {

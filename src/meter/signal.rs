@@ -37,6 +37,10 @@ use std::fmt;
 pub enum Spot {
     /// The reference tile.
     Tile,
+    /// The black trap.
+    Zero,
+    /// The tile in the middle of the scale.
+    Middle,
     /// A zone of a panel.
     Zone {
         /// Name of the panel.
@@ -50,22 +54,29 @@ impl fmt::Display for Spot {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Spot::Tile => f.write_str("the tile"),
+            Spot::Zero => f.write_str("black trap"),
+            Spot::Middle => f.write_str("middle tile"),
             Spot::Zone { panel, zone } => write!(f, "zone {panel}/{zone}"),
         }
     }
 }
 
-/// The scenario says nothing of this zone.
+/// The scenario says nothing of this zone, of the black trap, or of the middle tile.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("the scenario has no {spot}; {}", there_are(known))]
+#[error("the scenario has no {spot}; {}", there_are(spot, known))]
 pub struct UnknownSpot {
-    /// The zone that was asked for.
+    /// What was asked for.
     pub spot: Spot,
     /// The zones there are, in the order of the scenario.
     pub known: Vec<Spot>,
 }
 
-fn there_are(known: &[Spot]) -> String {
+fn there_are(spot: &Spot, known: &[Spot]) -> String {
+    match spot {
+        Spot::Zero => return "add a table [zero] with `truth_gu` to it".to_owned(),
+        Spot::Middle => return "add a table [middle] with `truth_gu` to it".to_owned(),
+        Spot::Tile | Spot::Zone { .. } => {}
+    }
     if known.is_empty() {
         return "it has none: add a [[zone]] to it".to_owned();
     }
@@ -155,7 +166,7 @@ impl SimulatedMeter {
     /// on the same spot again is a new placement with its own noise.
     ///
     /// # Errors
-    /// [`UnknownSpot`] for a zone that the scenario does not have; the meter then stays where it is.
+    /// [`UnknownSpot`] for a zone, black trap or middle tile that the scenario does not have; the meter then stays where it is.
     pub fn place(&mut self, spot: &Spot) -> Result<(), UnknownSpot> {
         let truth_gu = self.truth_of(spot)?;
         if self.placements > 0 {
@@ -210,9 +221,17 @@ impl SimulatedMeter {
     }
 
     fn truth_of(&self, spot: &Spot) -> Result<PerGeometry<f64>, UnknownSpot> {
-        let Spot::Zone { panel, zone } = spot else { return Ok(self.scenario.tile.0) };
-        let found = self.scenario.zones.iter().find(|known| (&known.panel, &known.zone) == (panel, zone));
-        found.map(|zone| zone.truth_gu.0).ok_or_else(|| {
+        let zones = &self.scenario.zones;
+        let truth = match spot {
+            Spot::Tile => Some(self.scenario.tile),
+            Spot::Zero => self.scenario.zero,
+            Spot::Middle => self.scenario.middle,
+            Spot::Zone { panel, zone } => {
+                let found = zones.iter().find(|known| (&known.panel, &known.zone) == (panel, zone));
+                found.map(|zone| zone.truth_gu)
+            }
+        };
+        truth.map(|truth| truth.0).ok_or_else(|| {
             let as_spot = |(panel, zone): (&str, &str)| Spot::Zone { panel: panel.into(), zone: zone.into() };
             UnknownSpot { spot: spot.clone(), known: self.scenario.zones().map(as_spot).collect() }
         })

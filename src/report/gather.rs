@@ -103,6 +103,10 @@ pub fn gather(ledger: &Ledger, starts: &SittingStarts) -> RunOnTile {
         let (mut wanted, mut adjusted) = (true, false);
         for (index, check) in ledger.checks.iter().enumerate() {
             wanted |= starts.0.contains(&index);
+            // Another point of the scale, which has no place on the chart of the tile.
+            if check.kind.is_of_scale() {
+                continue;
+            }
             adjusted |= check.kind == CheckKind::AsLeft;
             let always = matches!(check.kind, CheckKind::AsFound | CheckKind::AsLeft);
             let Some(figures) = check.geometries.get(*geometry).filter(|_| check.verdict.is_some()) else {

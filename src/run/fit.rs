@@ -3,7 +3,7 @@
 //! or a spreadsheet would act on.
 
 use super::record::Head;
-use super::setup::Setup;
+use super::setup::{Setup, TileValue};
 use rust_decimal::Decimal;
 
 /// Longest text of a head, characters.
@@ -109,6 +109,7 @@ impl Setup {
             }
         }
         let texts = [&self.study, &self.operator, &self.port, &self.tile.name].into_iter();
+        let texts = texts.chain(self.tile.middle.iter().map(|middle| &middle.name));
         for text in texts.chain(self.treatments.iter().flat_map(|t| [&t.name, &t.batch, &t.how])) {
             plain_text(text)?;
         }
@@ -122,17 +123,45 @@ impl Setup {
         if let Some(geometry) = self.geometries.iter().find(|&&g| self.tile_value(g).is_none()) {
             return Err(format!("the tile has no value at {geometry}"));
         }
+        self.check_scale()?;
         let rule = &self.tile.rule;
         let uncertainties = self.tile.values.iter().filter_map(|v| v.expanded_uncertainty_gu);
         let figures = self.tile.values.iter().map(|v| v.assigned_gu).chain(uncertainties);
         let limits = [rule.tolerance_gu, rule.spread_limit_gu, rule.drift_limit_gu];
-        let sound =
-            |gu: Decimal| !gu.is_sign_negative() && gu <= Decimal::from(LARGEST_GU) && gu.scale() <= 10;
-        if !figures.chain(limits).all(sound) {
+        if !figures.chain(limits).all(is_sound) {
             return Err("a figure of the tile is no usable number of GU".to_owned());
         }
         if rule.readings == 0 || rule.readings > MOST_TILE_READINGS {
             return Err(format!("a check takes 1 to {MOST_TILE_READINGS} readings"));
+        }
+        Ok(())
+    }
+
+    /// The other points of the scale. The middle lies between zero and the tile, or it would show nothing.
+    fn check_scale(&self) -> Result<(), String> {
+        let middle = self.tile.middle.iter();
+        let values = middle.clone().flat_map(|middle| &middle.values);
+        let uncertainties = values.clone().filter_map(|v| v.expanded_uncertainty_gu);
+        let figures = values.map(|v| v.assigned_gu).chain(uncertainties);
+        let tolerances = middle.map(|middle| middle.tolerance_gu);
+        let tolerances = tolerances.chain(self.tile.zero.iter().map(|zero| zero.tolerance_gu));
+        if !figures.chain(tolerances.clone()).all(is_sound) || tolerances.into_iter().any(|gu| gu.is_zero()) {
+            return Err("a figure of the black trap or the middle tile is no usable number of GU".to_owned());
+        }
+        if self.tile.middle.is_none() {
+            return Ok(());
+        }
+        for &geometry in &self.geometries {
+            let assigned = |value: &TileValue| value.assigned_gu;
+            match (self.middle_value(geometry).map(assigned), self.tile_value(geometry).map(assigned)) {
+                (None, _) => return Err(format!("the middle tile has no value at {geometry}")),
+                (Some(middle), Some(tile)) if middle.is_zero() || middle >= tile => {
+                    return Err(format!(
+                        "at {geometry} the middle tile does not lie between zero and the tile"
+                    ));
+                }
+                _ => {}
+            }
         }
         Ok(())
     }
@@ -148,8 +177,16 @@ impl Setup {
         {
             return Err("an interim check or the longest pause is set to nothing, or to years".to_owned());
         }
+        let limits = [procedure.repeatability_gu, procedure.side_range_limit_gu];
+        if limits.into_iter().flatten().any(|gu| gu.is_zero() || !is_sound(gu)) {
+            return Err("the repeatability or the range limit of a side is no usable number of GU".to_owned());
+        }
         Ok(())
     }
+}
+
+fn is_sound(gu: Decimal) -> bool {
+    !gu.is_sign_negative() && gu <= Decimal::from(LARGEST_GU) && gu.scale() <= 10
 }
 
 fn plain_text(text: &str) -> Result<(), String> {

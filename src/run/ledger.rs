@@ -98,6 +98,10 @@ pub enum CheckKind {
     /// After an adjustment: opens a bracket. On the tile that the meter was set on it shows
     /// stability only.
     AsLeft,
+    /// On a black trap: whether the meter shows 0 where there is no gloss. Touches no bracket.
+    Zero,
+    /// On the tile in the middle of the scale: whether the scale is straight. Touches no bracket.
+    Middle,
 }
 
 impl CheckKind {
@@ -110,7 +114,15 @@ impl CheckKind {
             CheckKind::Closing => "closing",
             CheckKind::AsFound => "as-found",
             CheckKind::AsLeft => "as-left",
+            CheckKind::Zero => "zero",
+            CheckKind::Middle => "middle",
         }
+    }
+
+    /// Whether it looks at another point of the scale than the tile, and so opens and ends no bracket.
+    #[must_use]
+    pub const fn is_of_scale(self) -> bool {
+        matches!(self, CheckKind::Zero | CheckKind::Middle)
     }
 }
 
@@ -138,6 +150,17 @@ pub struct Bracket {
     pub first_reading: u32,
     /// Proven or drifted once ended; pending while open; not proven when the run ended first.
     pub status: Status,
+}
+
+/// What the range rules have made of the present attempt at a zone.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct ZoneRange {
+    /// Readings that it wants beyond those of the procedure, repeats counted from 1.
+    pub extra: u32,
+    /// Where its readings lie too far apart although as many again were taken.
+    pub exceeded: PerGeometry<()>,
+    /// Where the zones of its side lie too far apart although each was read more often.
+    pub side_exceeded: PerGeometry<()>,
 }
 
 /// A point where elapsed time and the wall clock were tied together.
@@ -182,6 +205,8 @@ pub struct Ledger {
     pub brackets: Vec<Bracket>,
     /// Per zone of the set-up: the attempt that counts now, from 1.
     pub attempts: Vec<u16>,
+    /// Per zone of the set-up: what the range rules made of it; nothing where there is no entry.
+    pub ranges: Vec<ZoneRange>,
     /// Zones left out, with the reason.
     pub skipped: BTreeMap<usize, String>,
     /// Voided placements, with the reason.
@@ -193,6 +218,18 @@ pub struct Ledger {
 }
 
 impl Ledger {
+    /// What the range rules made of a zone.
+    #[must_use]
+    pub fn range(&self, zone: usize) -> ZoneRange {
+        self.ranges.get(zone).copied().unwrap_or_default()
+    }
+
+    /// Readings that a zone wants in its present attempt: repeats 1 to this number.
+    #[must_use]
+    pub fn wanted(&self, zone: usize) -> u32 {
+        self.setup.procedure.readings_per_zone.saturating_add(self.range(zone).extra)
+    }
+
     /// Wall-clock time of an elapsed time, microseconds since the epoch, and the offset in seconds.
     #[must_use]
     pub fn wall(&self, at_us: u64) -> (i64, i32) {

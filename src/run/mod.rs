@@ -10,8 +10,8 @@ pub mod say;
 pub mod setup;
 pub mod word;
 
-pub use ledger::{Bracket, Check, CheckKind, Ledger, Reading, RunState, Sitting, Spot, Status};
-pub use notice::{Advice, Effect, NewSitting, NotNow, Notice, Want};
+pub use ledger::{Bracket, Check, CheckKind, Ledger, Reading, RunState, Sitting, Spot, Status, ZoneRange};
+pub use notice::{Advice, Effect, NewSitting, NotNow, Notice, Want, WiderThan};
 pub use play::{BadHead, Counts, ReplayError, Replayed, Run, replay};
 pub use setup::Setup;
 pub use word::Word;

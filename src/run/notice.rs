@@ -79,6 +79,18 @@ pub enum Notice {
         /// The zone.
         zone: usize,
     },
+    /// Readings lie too far apart, so more are wanted.
+    MoreWanted {
+        /// The zones, in reading order.
+        zones: Vec<usize>,
+        /// Which range is too wide.
+        why: WiderThan,
+    },
+    /// A zero or middle check failed again after cleaning; the run goes on.
+    ScaleOff {
+        /// Index of the check.
+        check: usize,
+    },
     /// A word could not be followed; a sentence says why and what would be right.
     WordRefused {
         /// The sentence.
@@ -114,6 +126,15 @@ pub enum NotNow {
     Adjusting,
     /// The run is over.
     Ended,
+}
+
+/// Which rule asks for more readings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WiderThan {
+    /// The repeats on a zone lie further apart than the meter's repeatability explains.
+    Repeatability,
+    /// The zones of one side lie further apart than the study allows.
+    SideLimit,
 }
 
 /// Why both sides have to be read again.

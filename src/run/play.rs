@@ -1,7 +1,7 @@
 //! A run fed by its records: live ones as they come back from the disk, or those of a recording.
 //! There is no other way in, which is why a replay gives what the bench gave.
 
-use super::ledger::{Ledger, RunState, Sitting};
+use super::ledger::{Ledger, RunState, Sitting, ZoneRange};
 use super::machine::{Machine, Stamp};
 use super::notice::{Effect, Notice, Want};
 use super::record::{Body, Head, Record, RecordingError, Resumed, Scanner, Tail};
@@ -64,6 +64,7 @@ impl Run {
             checks: Vec::new(),
             brackets: Vec::new(),
             attempts: vec![1; head.setup.zones.len()],
+            ranges: vec![ZoneRange::default(); head.setup.zones.len()],
             skipped: BTreeMap::new(),
             voids: BTreeMap::new(),
             sittings: vec![sitting(0, &head.wall)],

@@ -1,7 +1,7 @@
 //! Notices in words for people, and as events for programs (`run --json`).
 
 use super::ledger::{CheckKind, Ledger, RunState, Spot, Status};
-use super::notice::{Advice, NewSitting, NotNow, Notice, Want};
+use super::notice::{Advice, NewSitting, NotNow, Notice, Want, WiderThan};
 use crate::meter::{Refusal, Seen};
 use crate::tile::CheckVerdict;
 use crate::units::Gloss;
@@ -148,6 +148,11 @@ fn event<'l>(notice: &Notice, ledger: &'l Ledger) -> Option<Event<'l>> {
         Notice::Voided { placement } => told("voided", Some(*placement), &[]),
         Notice::Again { zones } => told("again", None, zones),
         Notice::Skipped { zone } => told("skipped", None, &[*zone]),
+        Notice::MoreWanted { zones, .. } => told("more-readings", None, zones),
+        Notice::ScaleOff { check } => {
+            let is_zero = ledger.checks[*check].kind == CheckKind::Zero;
+            told(if is_zero { "zero-off" } else { "middle-off" }, None, &[])
+        }
         Notice::WordRefused { .. } => told("word-refused", None, &[]),
         Notice::NewSitting { again, .. } => told("new-sitting", None, again),
         Notice::Link { up, .. } => Event::Link { up: *up, says },
@@ -268,6 +273,8 @@ pub fn sentence(notice: &Notice, ledger: &Ledger) -> String {
         }
         Notice::Again { zones } => format!("read again, whole: {}", labels(ledger, zones)),
         Notice::Skipped { zone } => format!("zone {} is left out", ledger.setup.zone_label(*zone)),
+        Notice::MoreWanted { zones, why } => more_wanted(ledger, zones, *why),
+        Notice::ScaleOff { check } => scale_off(ledger, *check).to_owned(),
         Notice::WordRefused { why } => why.clone(),
         Notice::Link { up: true, what } => format!("the meter's line is up: {what}"),
         Notice::Link { up: false, what } => {
@@ -292,16 +299,53 @@ fn taken(ledger: &Ledger, first: usize, count: usize) -> String {
     let readings = &ledger.readings[first..first + count];
     let values: Vec<String> = readings.iter().map(|r| format!("{} GU at {}", r.gloss, r.geometry)).collect();
     let spot = match readings.first().map(|r| r.spot) {
-        Some(Spot::Tile { check }) => format!("tile, {} check", ledger.checks[check as usize].kind.text()),
+        Some(Spot::Tile { check }) => {
+            let kind = ledger.checks[check as usize].kind;
+            format!("{}, {} check", on_what(kind), kind.text())
+        }
         Some(Spot::Zone { zone, .. }) => ledger.setup.zone_label(usize::from(zone)),
         None => "nowhere".to_owned(),
     };
     format!("{spot}: {}", values.join(", "))
 }
 
+/// What the meter stands on for a check.
+const fn on_what(kind: CheckKind) -> &'static str {
+    match kind {
+        CheckKind::Zero => "black trap",
+        CheckKind::Middle => "middle tile",
+        _ => "tile",
+    }
+}
+
+fn more_wanted(ledger: &Ledger, zones: &[usize], why: WiderThan) -> String {
+    let (labels, procedure) = (labels(ledger, zones), &ledger.setup.procedure);
+    let more = procedure.readings_per_zone;
+    let readings = if more == 1 { "reading" } else { "readings" };
+    match why {
+        WiderThan::Repeatability => format!(
+            "the readings on {labels} lie further apart than the meter's repeatability explains; {more} more {readings}, lifted in between, before it is done"
+        ),
+        WiderThan::SideLimit => {
+            let limit = procedure.side_range_limit_gu.unwrap_or_default();
+            format!(
+                "the zones of this side lie more than {limit} GU apart; {more} more {readings} on each of them: {labels}"
+            )
+        }
+    }
+}
+
+fn scale_off(ledger: &Ledger, check: usize) -> &'static str {
+    if ledger.checks[check].kind == CheckKind::Zero {
+        "zero is off although foot and trap were cleaned: say `adjust` and set the meter by its manual, or go on knowing that it enters the tables as a flag"
+    } else {
+        "the middle tile is off although it was cleaned: the scale is not straight between zero and tile, so differences are uncertain by more; the run goes on, and it enters the tables as a flag"
+    }
+}
+
 fn check_done(ledger: &Ledger, check: usize) -> String {
     let check = &ledger.checks[check];
-    let rule = &ledger.setup.tile.rule;
+    let rule = &ledger.setup.check_rule(check.kind);
     let parts: Vec<String> = check
         .geometries
         .iter()
@@ -386,14 +430,24 @@ fn new_sitting(ledger: &Ledger, why: NewSitting, again: &[usize]) -> String {
 pub fn want_sentence(ledger: &Ledger, want: Want) -> String {
     match want {
         Want::Tile { kind, reading, of, advice } => {
-            let what = match kind {
-                CheckKind::Opening => "opening check",
-                CheckKind::Interim => "interim check",
-                CheckKind::Closing => "closing check",
-                CheckKind::AsFound => "as-found check",
-                CheckKind::AsLeft => "as-left check",
+            let of_scale = kind.is_of_scale();
+            let spot = match (kind, &ledger.setup.tile.middle) {
+                (CheckKind::Zero, _) => "Black trap".to_owned(),
+                (CheckKind::Middle, Some(middle)) => format!("Middle tile ({})", middle.name),
+                (CheckKind::Middle, None) => "Middle tile".to_owned(),
+                _ if ledger.setup.tile.zero.is_some() || ledger.setup.tile.middle.is_some() => {
+                    format!("Tile ({})", ledger.setup.tile.name)
+                }
+                _ => "Tile".to_owned(),
             };
             let advice = match advice {
+                Advice::Wipe if kind == CheckKind::Zero => {
+                    "wipe the meter's foot, look that the trap is clean and dark, lift between readings"
+                }
+                Advice::Clean if of_scale => "clean it and the meter's foot, then check once more",
+                Advice::Reseat if of_scale => {
+                    "look for dust or wax on it and on the foot, seat the meter well, and read it once more"
+                }
                 Advice::Wipe => "wipe the meter's foot, clean the tile, lift between readings",
                 Advice::Reseat => {
                     "look for dust or wax on tile and foot, seat the meter well, and read it once more"
@@ -404,9 +458,9 @@ pub fn want_sentence(ledger: &Ledger, want: Want) -> String {
                 }
             };
             if reading == 1 {
-                format!("Tile, {what}, reading 1 of {of}: {advice}.")
+                format!("{spot}, {} check, reading 1 of {of}: {advice}.", kind.text())
             } else {
-                format!("Tile, {what}, reading {reading} of {of}.")
+                format!("{spot}, {} check, reading {reading} of {of}.", kind.text())
             }
         }
         Want::Zone { zone, repeat, of } if of > 1 => {

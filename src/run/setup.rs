@@ -1,6 +1,7 @@
 //! The resolved set-up of a run: all that decides what its bytes mean. It stands in the recording's
 //! head, so that a run is judged by the study as it stood then.
 
+use super::ledger::CheckKind;
 use crate::tile::TileRule;
 use crate::units::Geometry;
 use rust_decimal::Decimal;
@@ -50,6 +51,32 @@ pub struct Tile {
     pub values: Vec<TileValue>,
     /// What a check must keep to.
     pub rule: TileRule,
+    /// The black trap, where every sitting is to begin with a zero check.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zero: Option<Zero>,
+    /// The tile in the middle of the scale, where every sitting is to begin with a check on it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub middle: Option<Middle>,
+}
+
+/// A black trap, which has no gloss.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Zero {
+    /// Largest distance of the mean from 0, GU, above 0.
+    pub tolerance_gu: Decimal,
+}
+
+/// A second tile, between zero and the tile that proves the meter.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Middle {
+    /// What the tile is called.
+    pub name: String,
+    /// Largest distance of the mean from the assigned value, GU, above 0.
+    pub tolerance_gu: Decimal,
+    /// Assigned values, one for each geometry of the plan, each below that of the tile.
+    pub values: Vec<TileValue>,
 }
 
 /// The tile's assigned value at one geometry.
@@ -91,6 +118,14 @@ pub struct Procedure {
     pub longest_pause_min: u32,
     /// What a drift inside the limit does to the values.
     pub drift_policy: DriftPolicy,
+    /// Repeatability standard deviation of one placement, GU, above 0, as the meter's profile states it.
+    /// Where it is there, repeats on a zone that lie too far apart are taken again (ISO 5725-6, 5.2.2).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub repeatability_gu: Option<Decimal>,
+    /// Largest spread of the zones' means on one side of a panel, GU, above 0; beyond it, its zones are read
+    /// more often.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub side_range_limit_gu: Option<Decimal>,
 }
 
 /// What the difference is held against. Fixed when the run begins, so that nobody chooses it by what it
@@ -221,6 +256,15 @@ pub struct Zone {
     pub height_mm: f64,
 }
 
+/// One side of a comparison: the control zones of a panel, or those of one treatment on it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Side {
+    /// Index of the panel.
+    pub panel: usize,
+    /// The treatment; absent for the control.
+    treatment: Option<Option<usize>>,
+}
+
 /// Zones that are read together: an interim check waits for the end of a block.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -241,5 +285,41 @@ impl Setup {
     #[must_use]
     pub fn tile_value(&self, geometry: Geometry) -> Option<&TileValue> {
         self.tile.values.iter().find(|v| v.geometry_deg == geometry)
+    }
+
+    /// What a check of this kind should read at a geometry of the plan, GU: 0 on the black trap.
+    #[must_use]
+    pub fn assigned_gu(&self, kind: CheckKind, geometry: Geometry) -> Option<Decimal> {
+        match kind {
+            CheckKind::Zero => self.tile.zero.map(|_| Decimal::ZERO),
+            CheckKind::Middle => self.middle_value(geometry).map(|value| value.assigned_gu),
+            _ => self.tile_value(geometry).map(|value| value.assigned_gu),
+        }
+    }
+
+    /// What a check of this kind must keep to.
+    #[must_use]
+    pub fn check_rule(&self, kind: CheckKind) -> TileRule {
+        let tile = &self.tile;
+        let tolerance_gu = match kind {
+            CheckKind::Zero => tile.zero.map(|zero| zero.tolerance_gu),
+            CheckKind::Middle => tile.middle.as_ref().map(|middle| middle.tolerance_gu),
+            _ => None,
+        };
+        TileRule { tolerance_gu: tolerance_gu.unwrap_or(tile.rule.tolerance_gu), ..tile.rule }
+    }
+
+    /// The middle tile's value at a geometry of the plan.
+    #[must_use]
+    pub fn middle_value(&self, geometry: Geometry) -> Option<&TileValue> {
+        self.tile.middle.as_ref()?.values.iter().find(|v| v.geometry_deg == geometry)
+    }
+
+    /// The side of its panel that a zone belongs to: other zones of it have the same.
+    #[must_use]
+    pub fn side(&self, zone: usize) -> Side {
+        let at = &self.zones[zone];
+        let treatment = if at.role == Role::Control { None } else { Some(at.treatment) };
+        Side { panel: at.panel, treatment }
     }
 }

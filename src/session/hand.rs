@@ -6,7 +6,7 @@ use super::clock::Clock;
 use super::link::MeterStream;
 use super::pty::PtyHost;
 use crate::meter::{Emission, SimulatedMeter, Spot, UnknownSpot};
-use crate::run::{Advice, Notice, Run, Want, Word};
+use crate::run::{Advice, CheckKind, Notice, Run, Want, Word};
 use std::io;
 use std::time::Duration;
 use tokio::io::{AsyncWriteExt, DuplexStream};
@@ -44,6 +44,8 @@ pub enum Cue {
 pub fn cue(notice: &Notice, run: &Run) -> Option<Cue> {
     match notice {
         Notice::Wanted(want) => Some(match *want {
+            Want::Tile { kind: CheckKind::Zero, .. } => Cue::Place { spot: Spot::Zero, clean: false },
+            Want::Tile { kind: CheckKind::Middle, .. } => Cue::Place { spot: Spot::Middle, clean: false },
             Want::Tile { reading, advice, .. } => Cue::Place {
                 spot: Spot::Tile,
                 clean: reading == 1 && matches!(advice, Advice::Clean | Advice::AdjustMeter),
@@ -186,7 +188,7 @@ impl Hand {
 
     fn pace(&self, spot: &Spot) -> Duration {
         self.real(match spot {
-            Spot::Tile => self.meter.scenario().between_presses_us(),
+            Spot::Tile | Spot::Zero | Spot::Middle => self.meter.scenario().between_presses_us(),
             Spot::Zone { .. } => self.meter.scenario().pace_us(),
         })
     }

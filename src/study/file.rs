@@ -47,6 +47,25 @@ pub(super) struct Tile {
     pub spread_limit_gu: Option<Figure>,
     #[serde(default)]
     pub value: Vec<TileValue>,
+    pub zero: Option<Zero>,
+    pub middle: Option<Spanned<Middle>>,
+}
+
+/// A black trap.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Zero {
+    pub tolerance_gu: Option<Figure>,
+}
+
+/// A tile in the middle of the scale.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Middle {
+    pub name: Text,
+    pub tolerance_gu: Option<Figure>,
+    #[serde(default)]
+    pub value: Vec<TileValue>,
 }
 
 #[derive(Deserialize)]
@@ -69,6 +88,7 @@ pub(super) struct Procedure {
     pub interim_after_min: Option<Count>,
     pub longest_pause_min: Option<Count>,
     pub drift_policy: Option<DriftPolicy>,
+    pub side_range_limit_gu: Option<Figure>,
 }
 
 #[derive(Default, Deserialize)]

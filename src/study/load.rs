@@ -2,10 +2,12 @@
 
 use crate::meter::shipped;
 use crate::run::setup::DriftPolicy;
+use crate::run::setup::Middle;
 use crate::run::setup::Procedure;
 use crate::run::setup::Tile;
 use crate::run::setup::TileValue;
 use crate::run::setup::Treatment;
+use crate::run::setup::Zero;
 use crate::study::figures;
 use crate::study::file;
 use crate::study::file::File;
@@ -60,6 +62,7 @@ impl Study {
         let (geometries, geometry_places) = geometries(source, written)?;
         let tile = tile(source, written)?;
         check_tile_values(source, written, &tile, &geometries, &geometry_places)?;
+        check_middle(source, written, &tile, &geometries)?;
         let mut panels = layout::panels(source, &written.panel)?;
         let treatments = treatments(source, &written.treatment)?;
         let patches = patches::patches(source, written, &mut panels, &treatments)?;
@@ -154,7 +157,9 @@ fn tile(source: Source<'_>, written: &File) -> Result<Tile, Problem> {
     Ok(Tile {
         name: names::cell(source, "name", &tile.name)?,
         certificate_date,
-        values: tile_values(source, &tile.value)?,
+        values: tile_values(source, "tile", &tile.value)?,
+        zero: zero(source, tile.zero.as_ref())?,
+        middle: middle(source, tile.middle.as_ref())?,
         rule: TileRule {
             readings: readings.map_or(Ok(3), |n| figures::count(source, "tile_readings", n))?,
             tolerance_gu: figures::limit_gu(source, "tolerance_gu", tile.tolerance_gu.as_ref(), 10)?,
@@ -169,12 +174,66 @@ fn tile(source: Source<'_>, written: &File) -> Result<Tile, Problem> {
     })
 }
 
-fn tile_values(source: Source<'_>, written: &[file::TileValue]) -> Result<Vec<TileValue>, Problem> {
+fn zero(source: Source<'_>, written: Option<&file::Zero>) -> Result<Option<Zero>, Problem> {
+    let Some(written) = written else { return Ok(None) };
+    let tolerance_gu = figures::limit_gu(source, "tolerance_gu", written.tolerance_gu.as_ref(), 1)?;
+    Ok(Some(Zero { tolerance_gu }))
+}
+
+fn middle(source: Source<'_>, written: Option<&Spanned<file::Middle>>) -> Result<Option<Middle>, Problem> {
+    let Some(written) = written.map(Spanned::get_ref) else { return Ok(None) };
+    Ok(Some(Middle {
+        name: names::cell(source, "name", &written.name)?,
+        tolerance_gu: figures::limit_gu(source, "tolerance_gu", written.tolerance_gu.as_ref(), 10)?,
+        values: tile_values(source, "middle tile", &written.value)?,
+    }))
+}
+
+/// The middle tile has a value at every geometry of the procedure, below that of the tile.
+fn check_middle(
+    source: Source<'_>,
+    written: &File,
+    tile: &Tile,
+    geometries: &[Geometry],
+) -> Result<(), Problem> {
+    let (Some(middle), Some(at)) = (&tile.middle, &written.tile.get_ref().middle) else { return Ok(()) };
+    let value = |values: &[TileValue], g: Geometry| {
+        values.iter().find(|value| value.geometry_deg == g).map(|value| value.assigned_gu)
+    };
+    for &geometry in geometries {
+        let Some(assigned_gu) = value(&middle.values, geometry) else {
+            return Err(source.problem(
+                at.span(),
+                format!("the middle tile has no value at {geometry}"),
+                format!(
+                    "add a `[[tile.middle.value]]` with `geometry_deg = {}` and its assigned value",
+                    geometry.text()
+                ),
+            ));
+        };
+        if value(&tile.values, geometry).is_some_and(|of_tile| assigned_gu >= of_tile) {
+            let is_it = |value: &&file::TileValue| *value.geometry_deg.get_ref() == geometry;
+            let place = at.get_ref().value.iter().find(is_it).map_or(at.span(), |v| v.assigned_gu.span());
+            return Err(source.problem(
+                place,
+                format!("the middle tile has {assigned_gu} GU at {geometry}, not less than the tile"),
+                "take a tile from the middle of the scale, or leave `[tile.middle]` out",
+            ));
+        }
+    }
+    Ok(())
+}
+
+fn tile_values(
+    source: Source<'_>,
+    which: &str,
+    written: &[file::TileValue],
+) -> Result<Vec<TileValue>, Problem> {
     let mut values: Vec<TileValue> = Vec::new();
     for value in written {
         let geometry_deg = *value.geometry_deg.get_ref();
         if values.iter().any(|known| known.geometry_deg == geometry_deg) {
-            let what = format!("the tile has two values at {geometry_deg}");
+            let what = format!("the {which} has two values at {geometry_deg}");
             return Err(source.problem(value.geometry_deg.span(), what, "keep the one on the certificate"));
         }
         let uncertainty = value.expanded_uncertainty_gu.as_ref();
@@ -225,6 +284,12 @@ fn procedure(source: Source<'_>, written: &file::Procedure) -> Result<Procedure,
         interim_after_min: count("interim_after_min", &written.interim_after_min)?,
         longest_pause_min: count("longest_pause_min", &written.longest_pause_min)?.unwrap_or(60),
         drift_policy: written.drift_policy.unwrap_or(DriftPolicy::Allow),
+        repeatability_gu: None,
+        side_range_limit_gu: written
+            .side_range_limit_gu
+            .as_ref()
+            .map(|limit| figures::limit_gu(source, "side_range_limit_gu", Some(limit), 50))
+            .transpose()?,
     })
 }
 

@@ -27,7 +27,7 @@ pub struct Study {
     pub profile: ProfileChoice,
     /// The reference tile with every value that the study gives, rising by geometry.
     pub tile: Tile,
-    /// The rules of a sitting.
+    /// The rules of a sitting; the meter's repeatability is added from its profile when a run is set up.
     pub procedure: Procedure,
     /// Geometries that each placement gives, rising.
     pub geometries: Vec<Geometry>,

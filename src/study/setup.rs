@@ -1,8 +1,11 @@
 //! From a study to the set-up of one run.
 
+use crate::meter::Profile;
 use crate::run::Setup;
 use crate::run::setup::Comparing;
+use crate::run::setup::Middle;
 use crate::run::setup::Panel;
+use crate::run::setup::Procedure;
 use crate::run::setup::Role;
 use crate::run::setup::Tile;
 use crate::run::setup::TileValue;
@@ -13,6 +16,8 @@ use crate::study::model::StudyZone;
 use crate::study::model::ZoneUse;
 use crate::study::names;
 use crate::study::plan::plan;
+use crate::units::Gloss;
+use rust_decimal::Decimal;
 
 /// Stage of a control zone that stands beside patches at different stages.
 const MIXED: &str = "mixed";
@@ -131,6 +136,12 @@ pub fn setup(study: &Study, selection: &Selection, profile_text: &str) -> Result
     Ok(setup)
 }
 
+/// What the profile states. One that cannot be read is refused where the run is opened, with its place.
+fn repeatability_gu(profile_text: &str) -> Option<Decimal> {
+    let profile = Profile::load("profile", profile_text).ok()?;
+    profile.specification().repeatability_gu.map(Gloss::decimal)
+}
+
 fn check_words(selection: &Selection) -> Result<(), SelectionProblem> {
     if let Some(stage) = selection.stage.as_ref().filter(|stage| !names::is_stage(stage)) {
         return Err(SelectionProblem::BadStage(stage.clone()));
@@ -208,9 +219,13 @@ impl Chosen<'_> {
             geometries: study.geometries.clone(),
             tile: Tile {
                 values: study.tile.values.iter().filter(in_use).copied().collect(),
+                middle: study.tile.middle.as_ref().map(|middle| Middle {
+                    values: middle.values.iter().filter(in_use).copied().collect(),
+                    ..middle.clone()
+                }),
                 ..study.tile.clone()
             },
-            procedure: study.procedure,
+            procedure: Procedure { repeatability_gu: repeatability_gu(profile_text), ..study.procedure },
             comparing: Comparing {
                 matters_gu: study.comparing.matters_gu,
                 equivalence_margin_gu: study.comparing.equivalence_margin_gu,

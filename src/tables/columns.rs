@@ -5,8 +5,8 @@ use super::schema::Column;
 
 const ROLES: &[&str] = &["control", "treated"];
 const GEOMETRIES: &[&str] = &["20", "60", "85"];
-const KINDS: &[&str] = &["opening", "interim", "closing", "as-found", "as-left", "zone"];
-const CHECK_KINDS: &[&str] = &["opening", "interim", "closing", "as-found", "as-left"];
+const KINDS: &[&str] = &["opening", "interim", "closing", "as-found", "as-left", "zero", "middle", "zone"];
+const CHECK_KINDS: &[&str] = &["opening", "interim", "closing", "as-found", "as-left", "zero", "middle"];
 const READING_STATUSES: &[&str] = &["proven", "drifted", "not-proven", "voided", "undone", "superseded"];
 const ZONE_STATUSES: &[&str] = &["proven", "drifted", "not-proven", "skipped"];
 const RESULT_STATUSES: &[&str] = &["proven", "drifted", "not-proven"];
@@ -86,7 +86,8 @@ pub(super) const TILE_CHECKS: &[Column] = &[
     integer("n", 1, "Number of readings; of an unfinished check, so far.").required(),
     number("mean_gu", "GU", "Mean of the readings.").required(),
     number("sd_gu", "GU", "Standard deviation (divisor n - 1); empty below two readings.").not_below_zero(),
-    number("assigned_gu", "GU", "Assigned value of the tile, as the study states it.").required(),
+    number("assigned_gu", "GU", "Assigned value of the tile, as the study states it; 0 for the black trap.")
+        .required(),
     number("deviation_gu", "GU", "Mean minus assigned value.").required(),
     column(
         "passed",
@@ -112,7 +113,7 @@ pub(super) const ZONES: &[Column] = &[
     text("status", "Status of the zone.").required().one_of(ZONE_STATUSES),
     text(
         "flags",
-        "Tokens separated by `;`: `skipped=<reason>`, `voided-to-nothing`, `retaken`, `uncorrected`, `doubtful`.",
+        "Tokens separated by `;`: `skipped=<reason>`, `voided-to-nothing`, `retaken`, `uncorrected`, `doubtful`, `range-exceeded`, `side-range-exceeded`, `zero-off`, `middle-off`.",
     ),
     number("raw_mean_gu", "GU", "Mean of the readings that count, as the meter gave them."),
     number("corrected_mean_gu", "GU", "Mean of the corrected readings; only if all lie in proven brackets."),

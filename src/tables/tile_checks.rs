@@ -20,7 +20,7 @@ pub(super) fn write(ledger: &Ledger, rows: &mut Rows<'_>) -> io::Result<()> {
         for geometry in Geometry::ALL {
             let figures = match check.verdict {
                 Some(_) => check.geometries.get(geometry).copied(),
-                None => unfinished.get(&(index, geometry)).and_then(|r| judge(ledger, geometry, r)),
+                None => unfinished.get(&(index, geometry)).and_then(|r| judge(ledger, check, geometry, r)),
             };
             if let Some(figures) = figures {
                 write_row(ledger, check, geometry, &figures, &mut times, rows)?;
@@ -70,7 +70,7 @@ fn unfinished_checks(ledger: &Ledger) -> BTreeMap<(usize, Geometry), Vec<Gloss>>
     readings
 }
 
-fn judge(ledger: &Ledger, geometry: Geometry, readings: &[Gloss]) -> Option<GeometryCheck> {
-    let assigned_gu = ledger.setup.tile_value(geometry)?.assigned_gu;
-    GeometryCheck::judge(readings, assigned_gu, &ledger.setup.tile.rule)
+fn judge(ledger: &Ledger, check: &Check, geometry: Geometry, readings: &[Gloss]) -> Option<GeometryCheck> {
+    let assigned_gu = ledger.setup.assigned_gu(check.kind, geometry)?;
+    GeometryCheck::judge(readings, assigned_gu, &ledger.setup.check_rule(check.kind))
 }

@@ -6,10 +6,13 @@ use super::readings::write_zone;
 use crate::difference::Books;
 use crate::difference::Comparison;
 use crate::difference::comparisons;
+use crate::difference::three_point::last_before;
 use crate::difference::zone_figures::ZoneFigures;
 use crate::difference::zone_figures::geometries;
 use crate::difference::zone_figures::planned;
+use crate::run::CheckKind;
 use crate::run::Ledger;
+use crate::tile::CheckVerdict;
 use crate::units::Geometry;
 use std::collections::BTreeSet;
 use std::io;
@@ -30,7 +33,7 @@ pub(super) fn write(books: &Books<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
             rows.figure(figures.min_gu)?;
             rows.figure(figures.max_gu)?;
             rows.text(figures.status.text())?;
-            collect_flags(ledger, zone, figures, zones.retaken(zone), &mut flags);
+            collect_flags(ledger, zone, geometry, figures, zones.retaken(zone), &mut flags);
             if doubtful.contains(&(zone, geometry)) {
                 flags.add("doubtful");
             }
@@ -53,7 +56,14 @@ fn doubtful_zones(books: &Books<'_>) -> BTreeSet<(usize, Geometry)> {
     comparisons(books).iter().flat_map(of).collect()
 }
 
-fn collect_flags(ledger: &Ledger, zone: usize, figures: &ZoneFigures<'_>, retaken: bool, flags: &mut Flags) {
+fn collect_flags(
+    ledger: &Ledger,
+    zone: usize,
+    geometry: Geometry,
+    figures: &ZoneFigures<'_>,
+    retaken: bool,
+    flags: &mut Flags,
+) {
     flags.clear();
     if let Some(reason) = ledger.skipped.get(&zone) {
         flags.add_reason("skipped", Some(reason));
@@ -66,5 +76,20 @@ fn collect_flags(ledger: &Ledger, zone: usize, figures: &ZoneFigures<'_>, retake
     }
     if figures.uncorrected {
         flags.add("uncorrected");
+    }
+    let range = ledger.range(zone);
+    if range.exceeded.get(geometry).is_some() {
+        flags.add("range-exceeded");
+    }
+    if range.side_exceeded.get(geometry).is_some() {
+        flags.add("side-range-exceeded");
+    }
+    let Some(first) = figures.brackets.first() else { return };
+    for (kind, flag) in [(CheckKind::Zero, "zero-off"), (CheckKind::Middle, "middle-off")] {
+        let point = last_before(ledger, kind, first.opening as usize);
+        let of_geometry = point.and_then(|check| check.geometries.get(geometry));
+        if of_geometry.is_some_and(|figures| figures.verdict != CheckVerdict::Passed) {
+            flags.add(flag);
+        }
     }
 }

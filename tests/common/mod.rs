@@ -56,6 +56,8 @@ pub fn setup(zones_a_side: usize) -> Setup {
         tile: Tile {
             name: "black glass".to_owned(),
             certificate_date: None,
+            zero: None,
+            middle: None,
             values: vec![TileValue {
                 geometry_deg: Geometry::Deg60,
                 assigned_gu: "92.4".parse().unwrap(),
@@ -74,6 +76,8 @@ pub fn setup(zones_a_side: usize) -> Setup {
             interim_after_min: None,
             longest_pause_min: 60,
             drift_policy: DriftPolicy::Allow,
+            repeatability_gu: None,
+            side_range_limit_gu: None,
         },
         comparing: Comparing::default(),
         panels: vec![Panel { id: "P1".to_owned(), width_mm: 300.0, height_mm: 100.0 }],

@@ -57,6 +57,8 @@ impl Books {
             tile: Tile {
                 name: "black".to_owned(),
                 certificate_date: None,
+                zero: None,
+                middle: None,
                 values: geometries.iter().map(value).collect(),
                 rule: TileRule {
                     readings: 3,
@@ -71,6 +73,8 @@ impl Books {
                 interim_after_min: None,
                 longest_pause_min: 60,
                 drift_policy: DriftPolicy::Allow,
+                repeatability_gu: None,
+                side_range_limit_gu: None,
             },
             comparing: Comparing::default(),
             panels: Vec::new(),
@@ -87,6 +91,7 @@ impl Books {
             checks: Vec::new(),
             brackets: Vec::new(),
             attempts: Vec::new(),
+            ranges: Vec::new(),
             skipped: BTreeMap::new(),
             voids: BTreeMap::new(),
             sittings: vec![Sitting { at_us: 0, wall_us: START_US, offset_s: 3600 }],

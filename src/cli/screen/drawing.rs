@@ -246,7 +246,7 @@ fn paint_zone(survey: &Survey<'_>, zone: usize, at: Rect, canvas: &mut Canvas) {
     for (i, line) in content.iter().take(shown).enumerate() {
         canvas.put(at.x + 1, top + i, text, &format!("{line:^inner$}"));
     }
-    let (taken, of) = (survey.zones[zone].taken, survey.wanted());
+    let (taken, of) = (survey.zones[zone].taken, survey.wanted(zone));
     if of > 1 && taken > 0 && taken < of {
         let count = cut(&format!("{taken}/{of}"), inner);
         canvas.put(at.x + 1 + (inner - count.chars().count()) / 2, at.y + at.h - 1, frame, &count);

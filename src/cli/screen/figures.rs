@@ -62,7 +62,7 @@ fn side(survey: &Survey<'_>, panel: usize, geometry: Geometry, treatment: Option
     let kept = || zones.iter().filter(|&&zone| !survey.zones[zone].skipped);
     let means: Vec<f64> = kept().filter_map(|&z| mean(survey.zones[z].counted.get(geometry)?)).collect();
     let is_proven =
-        |&zone: &usize| survey.mark(zone) == Mark::Proven && survey.zones[zone].taken >= survey.wanted();
+        |&zone: &usize| survey.mark(zone) == Mark::Proven && survey.zones[zone].taken >= survey.wanted(zone);
     Side {
         name: name(survey, panel, geometry, treatment, true),
         short: name(survey, panel, geometry, treatment, false),

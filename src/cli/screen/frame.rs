@@ -5,7 +5,7 @@ use super::big::{Size, big};
 use super::line::{Line, Style, cut, flow, wrap};
 use super::survey::{Mark, Survey};
 use super::{drawing, figures, rail};
-use crate::run::{Run, RunState, Spot, Want, say};
+use crate::run::{CheckKind, Run, RunState, Spot, Want, say};
 
 /// Columns at which letters five lines high leave room for the longest of what is written in them.
 const WIDE: usize = 110;
@@ -246,6 +246,8 @@ impl Picture<'_> {
             Want::Nothing if survey.ledger.state == RunState::Abandoned => "GIVEN UP".to_owned(),
             Want::Nothing => "DONE".to_owned(),
             _ if !survey.link_up => "NO METER".to_owned(),
+            Want::Tile { kind: CheckKind::Zero, reading, of, .. } => format!("ZERO {reading}/{of}"),
+            Want::Tile { kind: CheckKind::Middle, reading, of, .. } => format!("MIDDLE {reading}/{of}"),
             Want::Tile { reading, of, .. } => format!("TILE {reading}/{of}"),
             Want::Zone { zone, .. } => survey.ledger.setup.zone_label(zone),
             Want::Adjust => "ADJUST".to_owned(),
@@ -262,7 +264,11 @@ impl Picture<'_> {
         let others: Vec<String> = others.map(|r| format!("{} {}", r.geometry, r.gloss)).collect();
         let caption = vec![
             match reading.spot {
-                Spot::Tile { .. } => "last: tile".to_owned(),
+                Spot::Tile { check } => match self.survey.ledger.checks.get(check as usize).map(|c| c.kind) {
+                    Some(CheckKind::Zero) => "last: zero".to_owned(),
+                    Some(CheckKind::Middle) => "last: middle".to_owned(),
+                    _ => "last: tile".to_owned(),
+                },
                 Spot::Zone { .. } => format!("last: {}", self.survey.spot(reading.spot)),
             },
             format!("GU at {}", reading.geometry),

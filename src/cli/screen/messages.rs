@@ -61,6 +61,8 @@ fn style(notice: &Notice, run: &Run) -> Style {
         },
         Notice::Link { up: true, .. } => Style::Held,
         Notice::Link { up: false, .. } | Notice::Refused { .. } | Notice::LinesLost { .. } => Style::Broken,
+        Notice::ScaleOff { .. } => Style::Broken,
+        Notice::MoreWanted { .. } => Style::Waiting,
         Notice::NotNow { .. } | Notice::WordRefused { .. } | Notice::NewSitting { .. } => Style::Waiting,
         Notice::Ended { state: RunState::Complete } => Style::Held,
         Notice::Ended { .. } => Style::Broken,
@@ -80,6 +82,7 @@ pub fn bell(notice: &Notice) -> bool {
     match notice {
         Notice::Refused { .. } | Notice::NotNow { .. } | Notice::LinesLost { .. } => true,
         Notice::WordRefused { .. } | Notice::Link { up: false, .. } => true,
+        Notice::MoreWanted { .. } | Notice::ScaleOff { .. } => true,
         Notice::Wanted(Want::Tile { reading, .. }) => *reading == 1,
         _ => false,
     }

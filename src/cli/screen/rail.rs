@@ -160,7 +160,8 @@ fn sentences(survey: &Survey<'_>, now_us: u64) -> Vec<(Style, String)> {
     }
     let ago = now_us.saturating_sub(checked_us) / MINUTE_US;
     let ago = if ago == 0 { "under a minute".to_owned() } else { format!("{ago} min") };
-    let last = survey.ledger.checks.iter().rev().find_map(|c| c.verdict);
+    let on_tile = survey.ledger.checks.iter().rev().filter(|c| !c.kind.is_of_scale());
+    let last = on_tile.filter_map(|c| c.verdict).next();
     all.push(match last {
         Some(CheckVerdict::Passed) => (Style::Plain, format!("tile passed {ago} ago")),
         _ => (Style::Broken, format!("tile did not pass, {ago} ago")),

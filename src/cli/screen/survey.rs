@@ -131,16 +131,15 @@ impl<'a> Survey<'a> {
     }
 
     /// Placements that a zone needs.
-    pub fn wanted(&self) -> u32 {
-        self.ledger.setup.procedure.readings_per_zone
+    pub fn wanted(&self, zone: usize) -> u32 {
+        self.ledger.wanted(zone)
     }
 
     /// Placements on zones that the plan still asks for.
     pub fn to_come(&self) -> usize {
         let plan = self.ledger.setup.plan.iter().flat_map(|block| &block.0);
-        plan.map(|&zone| &self.zones[zone])
-            .filter(|zone| !zone.skipped)
-            .map(|zone| self.wanted().saturating_sub(zone.taken) as usize)
+        plan.filter(|&&zone| !self.zones[zone].skipped)
+            .map(|&zone| self.wanted(zone).saturating_sub(self.zones[zone].taken) as usize)
             .sum()
     }
 

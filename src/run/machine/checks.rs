@@ -65,6 +65,11 @@ impl Machine {
             return;
         }
         self.repeated = false;
+        if kind.is_of_scale() {
+            self.go_on_along_scale(check, kind, verdict, out);
+            out.push(Effect::Seal);
+            return;
+        }
         self.failures = if verdict == CheckVerdict::Passed { 0 } else { self.failures + 1 };
         self.last_check_us = now_us;
         self.since_check = 0;
@@ -95,6 +100,7 @@ impl Machine {
                     self.begin_check(CheckKind::Opening);
                 }
             }
+            CheckKind::Zero | CheckKind::Middle => {}
         }
         // The end brings a seal of its own.
         if !out.contains(&Effect::End) {
@@ -106,12 +112,14 @@ impl Machine {
     /// counts as failed.
     fn judge_check(&mut self, check: usize) -> CheckVerdict {
         let setup = &self.ledger.setup;
+        let kind = self.ledger.checks[check].kind;
+        let rule = setup.check_rule(kind);
         let judge = |geometry: Geometry| {
             let mut readings: Vec<Gloss> =
                 self.check_readings(check).filter(|r| r.geometry == geometry).map(|r| r.gloss).collect();
             readings.reverse();
-            let value = setup.tile_value(geometry)?;
-            Some((geometry, GeometryCheck::judge(&readings, value.assigned_gu, &setup.tile.rule)?))
+            let assigned_gu = setup.assigned_gu(kind, geometry)?;
+            Some((geometry, GeometryCheck::judge(&readings, assigned_gu, &rule)?))
         };
         let geometries: PerGeometry<GeometryCheck> =
             setup.geometries.iter().filter_map(|&g| judge(g)).collect();
@@ -242,7 +250,7 @@ impl Machine {
             _ => self.zones.in_order().filter(|&zone| touched[zone]).collect(),
         };
         for &zone in &again {
-            self.reopen(zone);
+            self.reopen(zone, out);
         }
         out.push(Effect::Tell(Notice::BracketEnded { bracket, again: again.clone() }));
         again

@@ -3,18 +3,21 @@
 //! ```text
 //!            ┌─────────── failed: clean, again ───────────┐
 //!            ▼                                            │
-//!  ──▶ opening check ──passed──▶ zones ──▶ interim or closing check ──▶ complete
+//!  ──▶ (zero, middle) ─▶ opening check ──passed──▶ zones ──▶ interim or closing check ──▶ complete
 //!            ▲                     ▲                      │
 //!            │                     └── passed: next ──────┤ (drifted zones are read again)
 //!        as-left ◀── adjusting ◀── as-found ◀── `adjust` ─┘
 //! ```
 //!
 //! Nothing here knows of bytes, files, ports or clocks. What comes in is a line's values, a word or
-//! a time; what goes out are effects. [`checks`] has the tile and the brackets, [`zones`] the plan,
-//! [`panels`] what can be compared, [`words`] the operator.
+//! a time; what goes out are effects. [`checks`] has the tile and the brackets, [`scale`] zero
+//! and middle, [`zones`] the plan, [`ranges`] readings that lie too far apart, [`panels`] what can be
+//! compared, [`words`] the operator.
 
 mod checks;
 mod panels;
+mod ranges;
+mod scale;
 mod words;
 mod zones;
 
@@ -66,6 +69,10 @@ pub struct Machine {
     repeated: bool,
     /// Checks that failed in a row.
     failures: u32,
+    /// Zero or middle checks that failed in a row.
+    scale_failures: u32,
+    /// The check on the tile that follows the zero and middle checks.
+    after_scale: CheckKind,
     told: Option<Want>,
 }
 
@@ -87,9 +94,11 @@ impl Machine {
             last_placement_us: 0,
             repeated: false,
             failures: 0,
+            scale_failures: 0,
+            after_scale: CheckKind::Opening,
             told: None,
         };
-        machine.begin_check(CheckKind::Opening);
+        machine.begin_scale(CheckKind::Opening);
         machine
     }
 
@@ -175,22 +184,21 @@ impl Machine {
                 let check = self.ledger.checks.last();
                 let kind = check.map_or(CheckKind::Opening, |c| c.kind);
                 let reading = self.placements_of_check() + 1;
-                Want::Tile { kind, reading, of: rule.readings, advice: self.advice() }
+                Want::Tile { kind, reading, of: rule.readings, advice: self.advice(kind) }
             }
             Phase::Zones => match self.zones.next() {
-                Some(zone) => Want::Zone {
-                    zone,
-                    repeat: self.zones.repeat(zone),
-                    of: self.ledger.setup.procedure.readings_per_zone,
-                },
+                Some(zone) => {
+                    Want::Zone { zone, repeat: self.zones.repeat(zone), of: self.ledger.wanted(zone) }
+                }
                 None => Want::Nothing,
             },
         }
     }
 
-    /// Time of the last finished check, microseconds since the start; absent before the first.
+    /// Time of the last finished check on the tile, microseconds since the start; absent before the first.
     pub fn last_check_us(&self) -> Option<u64> {
-        self.ledger.checks.iter().any(|c| c.verdict.is_some()).then_some(self.last_check_us)
+        let on_tile = |c: &crate::run::Check| !c.kind.is_of_scale() && c.verdict.is_some();
+        self.ledger.checks.iter().any(on_tile).then_some(self.last_check_us)
     }
 
     /// Whether the run is over.
@@ -198,8 +206,9 @@ impl Machine {
         self.phase == Phase::Ended
     }
 
-    fn advice(&self) -> Advice {
-        match self.failures {
+    fn advice(&self, kind: CheckKind) -> Advice {
+        let failures = if kind.is_of_scale() { self.scale_failures } else { self.failures };
+        match failures {
             _ if self.repeated => Advice::Reseat,
             0 => Advice::Wipe,
             1 => Advice::Clean,

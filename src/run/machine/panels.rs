@@ -67,7 +67,7 @@ impl Machine {
             }
         }
         if moved.contains(&true) {
-            let again = self.reopen_zones(|machine, zone| moved[machine.panel_of(zone)]);
+            let again = self.reopen_zones(|machine, zone| moved[machine.panel_of(zone)], out);
             out.push(Effect::Tell(Notice::NewSitting { why: NewSitting::TileMoved, again }));
         }
     }
@@ -85,7 +85,7 @@ impl Machine {
 
     /// The meter has a new setting: what is not settled is read again on both sides.
     pub(super) fn new_setting(&mut self, out: &mut Vec<Effect>) {
-        let again = self.reopen_unsettled();
+        let again = self.reopen_unsettled(out);
         out.push(Effect::Tell(Notice::NewSitting { why: NewSitting::Adjusted, again }));
     }
 
@@ -97,36 +97,38 @@ impl Machine {
         if self.bracket_is_open() {
             again = self.end_bracket(None, Status::NotProven, out);
         }
-        again.extend(self.reopen_unsettled());
+        again.extend(self.reopen_unsettled(out));
         let again = self.zones.in_order().filter(|zone| again.contains(zone)).collect();
         out.push(Effect::Tell(Notice::NewSitting { why, again }));
         self.repeated = false;
         self.sitting_has_placements = false;
-        let kind = match self.ledger.checks.last() {
-            Some(check) if self.phase == Phase::Checking && check.kind == CheckKind::AsFound => {
-                CheckKind::AsFound
-            }
-            Some(check) if self.phase == Phase::Checking && check.kind == CheckKind::AsLeft => {
-                CheckKind::AsLeft
-            }
-            _ => CheckKind::Opening,
-        };
-        if self.phase != Phase::Adjusting {
-            self.begin_check(kind);
+        if self.phase == Phase::Adjusting {
+            return;
+        }
+        let running = self.ledger.checks.last().filter(|_| self.phase == Phase::Checking).map(|c| c.kind);
+        match running {
+            Some(CheckKind::AsFound) => self.begin_check(CheckKind::AsFound),
+            Some(CheckKind::AsLeft) => self.begin_scale(CheckKind::AsLeft),
+            Some(kind) if kind.is_of_scale() => self.begin_scale(self.after_scale),
+            _ => self.begin_scale(CheckKind::Opening),
         }
     }
 
-    fn reopen_unsettled(&mut self) -> Vec<usize> {
+    fn reopen_unsettled(&mut self, out: &mut Vec<Effect>) -> Vec<usize> {
         self.zones.new_sitting();
-        self.reopen_zones(|machine, zone| !machine.panels.settled[machine.panel_of(zone)])
+        self.reopen_zones(|machine, zone| !machine.panels.settled[machine.panel_of(zone)], out)
     }
 
     /// Opens anew every zone that was read and that is meant; returns them in reading order.
-    fn reopen_zones(&mut self, is_meant: impl Fn(&Machine, usize) -> bool) -> Vec<usize> {
+    fn reopen_zones(
+        &mut self,
+        is_meant: impl Fn(&Machine, usize) -> bool,
+        out: &mut Vec<Effect>,
+    ) -> Vec<usize> {
         let was_read = |zone: &usize| self.zones.taken(*zone) > 0 && is_meant(self, *zone);
         let again: Vec<usize> = self.zones.in_order().filter(was_read).collect();
         for &zone in &again {
-            self.reopen(zone);
+            self.reopen(zone, out);
         }
         again
     }

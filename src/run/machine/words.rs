@@ -89,7 +89,7 @@ impl Machine {
             );
         }
         self.failures = 0;
-        self.begin_check(CheckKind::AsLeft);
+        self.begin_scale(CheckKind::AsLeft);
         Ok(())
     }
 

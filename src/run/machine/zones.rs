@@ -1,6 +1,7 @@
 //! The plan and how far it has come: which zone is next, and what taking, undoing, voiding, skipping
 //! and reading again do to it.
 
+use super::ranges::Ranges;
 use super::{Machine, Stamp};
 use crate::run::ledger::{CheckKind, Reading, Spot, Status};
 
@@ -18,7 +19,10 @@ pub struct Zones {
     free: Vec<Vec<u32>>,
     /// Per zone: left out with a reason.
     skipped: Vec<bool>,
-    wanted: u32,
+    /// How many readings each zone wants.
+    pub(super) ranges: Ranges,
+    /// Per zone: its panel.
+    panel: Vec<usize>,
     /// Position in `order` before which every zone is complete.
     cursor: usize,
     /// Per zone: the sitting in which its present attempt was begun.
@@ -36,7 +40,8 @@ impl Zones {
             taken: vec![0; setup.zones.len()],
             free: vec![Vec::new(); setup.zones.len()],
             skipped: vec![false; setup.zones.len()],
-            wanted: setup.procedure.readings_per_zone,
+            ranges: Ranges::new(setup),
+            panel: setup.zones.iter().map(|zone| zone.panel).collect(),
             cursor: 0,
             sitting_of: vec![0; setup.zones.len()],
             sitting: 0,
@@ -44,9 +49,17 @@ impl Zones {
         }
     }
 
-    /// The next zone of the plan that is not complete.
+    /// The next zone of the plan that is not complete. What a side wants besides comes once its whole panel
+    /// has been read, so that it does not upset the turns that the sides take.
     pub fn next(&self) -> Option<usize> {
-        self.order[self.cursor..].iter().map(|&(zone, _)| zone).find(|&zone| !self.complete(zone))
+        let to_come =
+            || self.order[self.cursor..].iter().map(|&(zone, _)| zone).filter(|&z| !self.complete(z));
+        let first = to_come().next()?;
+        if !self.has_base(first) {
+            return Some(first);
+        }
+        let before = |&zone: &usize| self.panel[zone] == self.panel[first] && !self.has_base(zone);
+        to_come().find(before).or(Some(first))
     }
 
     /// Placements of the present attempt on a zone that count.
@@ -56,25 +69,63 @@ impl Zones {
 
     /// Number of the repeat that comes on a zone.
     pub fn repeat(&self, zone: usize) -> u32 {
-        self.free[zone].last().copied().unwrap_or(self.taken[zone] + 1)
+        let free = self.free[zone].iter().rev().find(|&&repeat| repeat <= self.ranges.wanted(zone));
+        free.copied().unwrap_or(self.given_out(zone) + 1)
+    }
+
+    /// Repeats of a zone that have had a number: those that count, and those that come again.
+    fn given_out(&self, zone: usize) -> u32 {
+        self.taken[zone] + self.free[zone].len() as u32
+    }
+
+    /// Whether repeats 1 to this number count.
+    pub fn has_all(&self, zone: usize, repeats: u32) -> bool {
+        self.given_out(zone) >= repeats && !self.free[zone].iter().any(|&free| free <= repeats)
     }
 
     pub fn complete(&self, zone: usize) -> bool {
-        self.skipped[zone] || self.taken[zone] >= self.wanted
+        self.skipped[zone] || self.has_all(zone, self.ranges.wanted(zone))
+    }
+
+    /// Whether a zone is complete but for what its side wants besides.
+    fn has_base(&self, zone: usize) -> bool {
+        self.skipped[zone] || self.has_all(zone, self.ranges.base(zone))
+    }
+
+    /// More may be wanted of zones that were complete.
+    pub fn look_anew_for_next(&mut self) {
+        self.cursor = 0;
     }
 
     /// Whether no block is half-way: begun, and not complete. Both sides of a block belong into one
     /// bracket, so an interim check waits for this.
     pub fn between_blocks(&self) -> bool {
         // The commonest case by far where a zone takes many readings.
-        if self.last.is_some_and(|zone| self.taken[zone] > 0 && !self.complete(zone)) {
+        if self.last.is_some_and(|zone| self.is_half_way(zone)) {
             return false;
         }
         let half_way = |zones: &[(usize, usize)]| {
-            zones.iter().any(|&(zone, _)| self.taken[zone] > 0)
-                && zones.iter().any(|&(zone, _)| !self.complete(zone))
+            let rounds = || zones.iter().map(|&(zone, _)| zone).filter(|&zone| !self.skipped[zone]);
+            let most = rounds().map(|zone| self.rounds(zone)).max().unwrap_or(0);
+            rounds().any(|zone| self.is_half_way(zone))
+                || rounds().any(|zone| !self.complete(zone) && self.rounds(zone) < most)
         };
         !self.order.chunk_by(|a, b| a.1 == b.1).any(half_way)
+    }
+
+    /// Rounds that a zone has come through: its own readings, then those that its side wants besides.
+    fn rounds(&self, zone: usize) -> u8 {
+        match () {
+            () if !self.has_base(zone) => 0,
+            () if self.ranges.wanted(zone) > self.ranges.base(zone) && self.complete(zone) => 2,
+            () => 1,
+        }
+    }
+
+    /// Whether a zone is in the middle of a round.
+    fn is_half_way(&self, zone: usize) -> bool {
+        let before = if self.has_base(zone) { self.ranges.base(zone) } else { 0 };
+        self.taken[zone] > before && !self.complete(zone)
     }
 
     /// Zones of the plan in reading order.
@@ -85,7 +136,7 @@ impl Zones {
     /// Takes the next repeat of a zone, and gives its number.
     fn take(&mut self, zone: usize) -> u32 {
         let repeat = self.repeat(zone);
-        self.free[zone].pop();
+        self.free[zone].retain(|&free| free != repeat);
         self.taken[zone] += 1;
         self.last = Some(zone);
         self.sitting_of[zone] = self.sitting;
@@ -108,6 +159,7 @@ impl Zones {
     fn give_back(&mut self, zone: usize, repeat: u32) {
         self.taken[zone] = self.taken[zone].saturating_sub(1);
         self.free[zone].push(repeat);
+        self.ranges.take_out(zone, repeat);
         self.cursor = 0;
     }
 
@@ -115,6 +167,7 @@ impl Zones {
     pub fn reopen(&mut self, zone: usize) {
         self.taken[zone] = 0;
         self.free[zone].clear();
+        self.ranges.clear(zone);
         self.cursor = 0;
     }
 
@@ -139,9 +192,11 @@ impl Machine {
         // `Setup::check` keeps the number of zones within 16 bits.
         let spot = Spot::Zone { zone: zone as u16, attempt: self.ledger.attempts[zone] };
         let repeat = self.zones.take(zone);
+        self.zones.ranges.enter(zone, repeat, gloss);
         self.since_check += 1;
         self.note_reading(zone);
         self.enter(at, spot, repeat, gloss, out);
+        self.review_ranges(zone, out);
         self.advance(at.at_us, out);
     }
 
@@ -170,6 +225,7 @@ impl Machine {
         out.push(Effect::Tell(Notice::Undone { placement }));
         if let Spot::Zone { zone, .. } = spot {
             self.zones.give_back(usize::from(zone), repeat);
+            self.review_ranges(usize::from(zone), out);
             self.note_reopened(usize::from(zone));
             self.since_check = self.since_check.saturating_sub(1);
             self.look_again(now_us, out);
@@ -210,23 +266,24 @@ impl Machine {
         self.ledger.voids.insert(placement, reason);
         out.push(Effect::Tell(Notice::Voided { placement }));
         if let Spot::Zone { zone, attempt } = spot {
-            self.read_in_its_place(usize::from(zone), attempt, repeat);
+            self.read_in_its_place(usize::from(zone), attempt, repeat, out);
             self.look_again(now_us, out);
         }
         Ok(())
     }
 
-    fn read_in_its_place(&mut self, zone: usize, attempt: u16, repeat: u32) {
+    fn read_in_its_place(&mut self, zone: usize, attempt: u16, repeat: u32, out: &mut Vec<Effect>) {
         // A reading of an earlier attempt has been read again already.
         if attempt != self.ledger.attempts[zone] || self.zones.is_skipped(zone) {
             return;
         }
         if self.zones.is_of_earlier_sitting(zone) {
             for zone in self.comparable_with(zone) {
-                self.reopen(zone);
+                self.reopen(zone, out);
             }
         } else {
             self.zones.give_back(zone, repeat);
+            self.review_ranges(zone, out);
             self.note_reopened(zone);
         }
     }
@@ -250,7 +307,7 @@ impl Machine {
         self.ledger.skipped.remove(&zone);
         let zones = self.comparable_with(zone);
         for &zone in &zones {
-            self.reopen(zone);
+            self.reopen(zone, out);
         }
         out.push(Effect::Tell(Notice::Again { zones }));
         self.look_again(now_us, out);
@@ -269,10 +326,12 @@ impl Machine {
         if self.zones.is_skipped(zone) {
             return Err(format!("zone {} is left out already", self.ledger.setup.zone_label(zone)));
         }
-        self.reopen(zone);
+        self.reopen(zone, out);
         self.zones.skip(zone);
         self.ledger.skipped.insert(zone, reason);
         out.push(Effect::Tell(Notice::Skipped { zone }));
+        // The others of its side may be all there are now.
+        self.review_ranges(zone, out);
         self.look_again(now_us, out);
         Ok(())
     }
@@ -298,12 +357,13 @@ impl Machine {
     }
 
     /// Opens a zone anew: what was read there stays on the books, but does not count.
-    pub(super) fn reopen(&mut self, zone: usize) {
+    pub(super) fn reopen(&mut self, zone: usize, out: &mut Vec<Effect>) {
         self.set_aside(zone);
         if self.zones.taken(zone) > 0 {
             self.ledger.attempts[zone] = self.ledger.attempts[zone].saturating_add(1);
         }
         self.zones.reopen(zone);
+        self.review_ranges(zone, out);
         self.note_reopened(zone);
     }
 
