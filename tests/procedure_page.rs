@@ -25,6 +25,10 @@ fn what_holds_without_a_key_is_what_the_page_says() {
     let profile = shipped::text("tab-60").unwrap();
     let setup = setup(&study, &Selection::default(), profile).unwrap();
     let (rule, procedure) = (setup.tile.rule, setup.procedure);
+    // The tables without their tolerances.
+    let tables = "[tile.zero]\n[tile.middle]\nname = \"grey\"\n[[tile.middle.value]]\ngeometry_deg = 60\nassigned_gu = 47.3\n";
+    let scale = smallest_study().replacen("[[panel]]", &format!("{tables}\n[[panel]]"), 1);
+    let scale = Study::load("study.toml", &scale).unwrap().tile;
     let never = |limit: Option<u32>| limit.map_or_else(|| "never".to_owned(), |n| n.to_string());
     let policy = match procedure.drift_policy {
         DriftPolicy::Allow => "allow",
@@ -40,6 +44,14 @@ fn what_holds_without_a_key_is_what_the_page_says() {
         ("interim check after readings", never(procedure.interim_after_readings)),
         ("interim check after minutes", never(procedure.interim_after_min)),
         ("drift policy", policy.to_owned()),
+        ("zero check on a black trap", setup.tile.zero.map_or("never", |_| "always").to_owned()),
+        ("tolerance of a zero check, GU", scale.zero.unwrap().tolerance_gu.to_string()),
+        ("check of a middle tile", setup.tile.middle.as_ref().map_or("never", |_| "always").to_owned()),
+        ("tolerance of a middle check, GU", scale.middle.unwrap().tolerance_gu.to_string()),
+        (
+            "spread of a side, GU",
+            procedure.side_range_limit_gu.map_or_else(|| "no limit".to_owned(), |gu| gu.to_string()),
+        ),
     ] {
         assert_eq!(on_the_page(limit), default, "{limit}");
     }

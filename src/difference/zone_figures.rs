@@ -110,7 +110,7 @@ impl<'l> Zones<'l> {
             let Some(choice) = choices.get(zone).filter(|c| c.chosen() == Some(attempt)) else { continue };
             let at = ledger.setup.geometries.iter().position(|&g| g == reading.geometry);
             if let Some(at) = at {
-                cells[zone * geometries + at].take_in(ledger, zone, bracket, index);
+                cells[zone * geometries + at].take_in(ledger, bracket, index);
             }
             if choice.last() == Some(index) {
                 settle(ledger, zone, &meter, &mut cells, &mut figures);
@@ -244,8 +244,6 @@ fn choose_attempts(ledger: &Ledger) -> Vec<Choice> {
 #[derive(Default)]
 struct Cell<'l> {
     counted: Vec<Counted>,
-    /// Those that the zone wanted; a repeat that is missing is not made up for by a later one.
-    wanted: usize,
     voided: usize,
     drifted: bool,
     unproven: bool,
@@ -262,7 +260,7 @@ struct Counted {
 }
 
 impl<'l> Cell<'l> {
-    fn take_in(&mut self, ledger: &'l Ledger, zone: usize, bracket: Option<&'l Bracket>, index: usize) {
+    fn take_in(&mut self, ledger: &'l Ledger, bracket: Option<&'l Bracket>, index: usize) {
         let reading = &ledger.readings[index];
         if reading.status == Status::Voided {
             self.voided += 1;
@@ -270,7 +268,6 @@ impl<'l> Cell<'l> {
         if !counts(reading.status) {
             return;
         }
-        self.wanted += usize::from(reading.repeat <= ledger.wanted(zone));
         self.drifted |= reading.status == Status::Drifted;
         self.unproven |= reading.status != Status::Proven;
         let mut counted = Counted { index, raw: reading.gloss.to_f64(), corrected: None, share: None };
@@ -301,7 +298,7 @@ impl<'l> Cell<'l> {
             sd_gu: summary::standard_deviation(values),
             min_gu: summary::min(values),
             max_gu: summary::max(values),
-            status: self.status(ledger.wanted(zone), skipped, uncorrected),
+            status: self.status(ledger, zone, uncorrected),
             voided_to_nothing: values.is_empty() && self.voided > 0 && !skipped,
             uncorrected,
             value: self.value(|_| true),
@@ -338,10 +335,10 @@ impl<'l> Cell<'l> {
         shares.into_iter().collect()
     }
 
-    fn status(&self, wanted: u32, skipped: bool, uncorrected: bool) -> ZoneStatus {
-        let complete = self.wanted >= wanted as usize;
+    fn status(&self, ledger: &Ledger, zone: usize, uncorrected: bool) -> ZoneStatus {
+        let complete = self.counted.len() >= ledger.wanted(zone) as usize;
         match () {
-            () if skipped => ZoneStatus::Skipped,
+            () if ledger.skipped.contains_key(&zone) => ZoneStatus::Skipped,
             () if self.drifted => ZoneStatus::Drifted,
             () if complete && !self.unproven && !uncorrected => ZoneStatus::Proven,
             () => ZoneStatus::NotProven,

@@ -155,7 +155,7 @@ pub struct Bracket {
 /// What the range rules have made of the present attempt at a zone.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct ZoneRange {
-    /// Readings that it wants beyond those of the procedure, repeats counted from 1.
+    /// Readings beyond those of the procedure: what it has, and what it wants still.
     pub extra: u32,
     /// Where its readings lie too far apart although as many again were taken.
     pub exceeded: PerGeometry<()>,
@@ -224,7 +224,8 @@ impl Ledger {
         self.ranges.get(zone).copied().unwrap_or_default()
     }
 
-    /// Readings that a zone wants in its present attempt: repeats 1 to this number.
+    /// Readings that a zone takes in its present attempt: those that count, and those that it wants still.
+    /// It is complete once so many count.
     #[must_use]
     pub fn wanted(&self, zone: usize) -> u32 {
         self.setup.procedure.readings_per_zone.saturating_add(self.range(zone).extra)

@@ -182,7 +182,7 @@ impl Zones {
         self.look_anew_for_next();
         let range = |&zone: &usize| {
             let mut range =
-                ZoneRange { extra: self.ranges.wanted(zone) - self.ranges.planned, ..ZoneRange::default() };
+                ZoneRange { extra: self.in_all(zone) - self.ranges.planned, ..ZoneRange::default() };
             if !self.is_skipped(zone) {
                 (range.exceeded, range.side_exceeded) = (self.repeats_exceeded(zone), side_exceeded);
             }

@@ -83,6 +83,13 @@ impl Zones {
         self.given_out(zone) >= repeats && !self.free[zone].iter().any(|&free| free <= repeats)
     }
 
+    /// Repeats of a zone that count, and those that are wanted still.
+    pub fn in_all(&self, zone: usize) -> u32 {
+        let wanted = self.ranges.wanted(zone);
+        let again = self.free[zone].iter().filter(|&&free| free <= wanted).count() as u32;
+        self.taken[zone] + again + wanted.saturating_sub(self.given_out(zone))
+    }
+
     pub fn complete(&self, zone: usize) -> bool {
         self.skipped[zone] || self.has_all(zone, self.ranges.wanted(zone))
     }
