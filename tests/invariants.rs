@@ -6,13 +6,15 @@
 
 mod common;
 
-use common::{Bench, PLAIN, setup};
+use common::{Bench, PLAIN, setup, with_scale};
 use halfpanel::meter::Profile;
 use halfpanel::run::record::Scanner;
 use halfpanel::run::setup::Block;
 use halfpanel::run::{CheckKind, Ledger, Reading, RunState, Setup, Spot, Status, Want, Word, replay};
 use halfpanel::tile::CheckVerdict;
 use proptest::prelude::*;
+use rust_decimal::Decimal;
+use std::collections::BTreeMap;
 
 /// What happens next at the bench.
 #[derive(Clone, Debug)]
@@ -61,12 +63,19 @@ fn acts() -> impl Strategy<Value = Vec<Act>> {
     proptest::collection::vec(act, 0..90)
 }
 
-/// One to three zones a side, one to three repeats, with and without interim checks and blocks.
+/// One to three zones a side, one to three repeats, with and without interim checks and blocks, zero and
+/// middle, and the rules for readings that lie too far apart.
 fn setups() -> impl Strategy<Value = Setup> {
     let every = proptest::option::of(1u32..5);
-    (1usize..4, 1u32..4, every, proptest::option::of(Just(20u32)), any::<bool>()).prop_map(
-        |(zones, repeats, readings, minutes, one_block)| {
-            let mut setup = setup(zones);
+    let minutes = proptest::option::of(Just(20u32));
+    (1usize..4, 1u32..4, every, minutes, any::<bool>(), scales(), ranges()).prop_map(
+        |(zones, repeats, readings, minutes, one_block, (zero, middle), ranges)| {
+            let mut setup = with_scale(setup(zones));
+            setup.tile.zero = setup.tile.zero.filter(|_| zero);
+            setup.tile.middle = setup.tile.middle.filter(|_| middle);
+            let tenths = |limit: i64| Decimal::new(limit, 1);
+            setup.procedure.repeatability_gu = ranges.0.map(tenths);
+            setup.procedure.side_range_limit_gu = ranges.1.map(tenths);
             setup.procedure.readings_per_zone = repeats;
             setup.procedure.interim_after_readings = readings;
             setup.procedure.interim_after_min = minutes;
@@ -76,6 +85,24 @@ fn setups() -> impl Strategy<Value = Setup> {
             setup
         },
     )
+}
+
+fn scales() -> impl Strategy<Value = (bool, bool)> {
+    (proptest::bool::weighted(0.2), proptest::bool::weighted(0.2))
+}
+
+/// A repeatability and a limit of a side, in tenths of a GU, such that zone values keep to them now and then.
+fn ranges() -> impl Strategy<Value = (Option<i64>, Option<i64>)> {
+    let some = || prop_oneof![2 => Just(None), 1 => Just(Some(5)), 1 => Just(Some(12)), 1 => Just(Some(30))];
+    (some(), some())
+}
+
+fn zero_value(pick: u8) -> &'static str {
+    if pick.is_multiple_of(4) { "0.3" } else { "0.0" }
+}
+
+fn middle_value(pick: u8) -> &'static str {
+    if pick.is_multiple_of(4) { "46.1" } else { "47.3" }
 }
 
 fn tile_value(pick: u8) -> &'static str {
@@ -96,6 +123,8 @@ fn zone_value(pick: u8) -> String {
 fn perform(bench: &mut Bench, act: &Act) {
     match act {
         Act::Press(pick) => match bench.run.want() {
+            Want::Tile { kind: CheckKind::Zero, .. } => drop(bench.press(zero_value(*pick))),
+            Want::Tile { kind: CheckKind::Middle, .. } => drop(bench.press(middle_value(*pick))),
             Want::Tile { .. } => drop(bench.press(tile_value(*pick))),
             _ => drop(bench.press(&zone_value(*pick))),
         },
@@ -163,7 +192,7 @@ fn proven_is_enclosed(ledger: &Ledger) -> Result<(), TestCaseError> {
             continue;
         }
         let check_of = |r: &Reading| match r.spot {
-            Spot::Tile { check } if ledger.checks[check as usize].verdict.is_some_and(decides) => Some(check),
+            Spot::Tile { check } if decides(&ledger.checks[check as usize]) => Some(check),
             _ => None,
         };
         let before = ledger.readings[..index].iter().rev().find_map(check_of);
@@ -184,8 +213,9 @@ fn proven_is_enclosed(ledger: &Ledger) -> Result<(), TestCaseError> {
     Ok(())
 }
 
-fn decides(verdict: CheckVerdict) -> bool {
-    verdict != CheckVerdict::Invalid
+fn decides(check: &halfpanel::run::Check) -> bool {
+    let of_scale = matches!(check.kind, CheckKind::Zero | CheckKind::Middle);
+    !of_scale && check.verdict.is_some_and(|verdict| verdict != CheckVerdict::Invalid)
 }
 
 /// At most one bracket is open, it is the last, and pending readings lie in it or on the check under way.
@@ -213,9 +243,10 @@ fn repeats_are_distinct(ledger: &Ledger) -> Result<(), TestCaseError> {
     for (zone, &attempt) in ledger.attempts.iter().enumerate() {
         let mut repeats = repeats(ledger, zone, attempt, |s| matches!(s, Status::Pending | Status::Proven));
         repeats.sort_unstable();
-        let wanted = ledger.setup.procedure.readings_per_zone;
+        // Those of the plan, as many again, and as many once more for the side.
+        let most = 3 * ledger.setup.procedure.readings_per_zone;
         prop_assert!(repeats.windows(2).all(|r| r[0] < r[1]), "zone {zone}: {repeats:?}");
-        prop_assert!(repeats.iter().all(|r| (1..=wanted).contains(r)), "zone {zone}: {repeats:?}");
+        prop_assert!(repeats.iter().all(|r| (1..=most).contains(r)), "zone {zone}: {repeats:?}");
     }
     Ok(())
 }
@@ -232,13 +263,101 @@ fn the_end_is_the_end(ledger: &Ledger) -> Result<(), TestCaseError> {
     }
     prop_assert!(ledger.readings.iter().all(|r| r.status != Status::Pending), "something is pending");
     for (zone, &attempt) in ledger.attempts.iter().enumerate() {
-        let proven = repeats(ledger, zone, attempt, |s| s == Status::Proven).len() as u32;
-        let whole = proven == ledger.setup.procedure.readings_per_zone;
+        let proven = repeats(ledger, zone, attempt, |s| s == Status::Proven);
+        let whole = (1..=wanted(ledger, zone)).all(|repeat| proven.contains(&repeat));
         prop_assert!(
             ledger.state != RunState::Complete || whole || ledger.skipped.contains_key(&zone),
-            "zone {zone} has {proven} proven repeats"
+            "zone {zone} has proven repeats {proven:?}"
         );
     }
+    Ok(())
+}
+
+/// The values of a zone's present attempt that count, in tenths of a GU, by repeat.
+fn values(ledger: &Ledger, zone: usize) -> BTreeMap<u32, i64> {
+    let spot = Spot::Zone { zone: zone as u16, attempt: ledger.attempts[zone] };
+    let counts = |r: &&Reading| r.spot == spot && matches!(r.status, Status::Pending | Status::Proven);
+    ledger.readings.iter().filter(counts).map(|r| (r.repeat, tenths(r))).collect()
+}
+
+/// A limit of the set-up in hundredths of a GU.
+fn hundredths(limit: Option<Decimal>) -> Option<i64> {
+    limit.map(|gu| i64::try_from((gu * Decimal::from(100)).mantissa() / 10i128.pow(gu.scale())).unwrap())
+}
+
+/// Repeats before the sides are compared: the planned ones, and as many again where they lie further apart
+/// than 2.8 σ (two) or 3.3 σ (three), ISO 5725-6, table 1. `None` while one is missing.
+fn base(ledger: &Ledger, zone: usize) -> Option<u32> {
+    let (values, planned) = (values(ledger, zone), ledger.setup.procedure.readings_per_zone);
+    let first = |n: u32| (1..=n).map(|repeat| values.get(&repeat).copied()).collect::<Option<Vec<i64>>>();
+    let planned_values = first(planned)?;
+    let range = planned_values.iter().max().unwrap() - planned_values.iter().min().unwrap();
+    let factor_tenths = [0, 28, 33][planned as usize - 1];
+    let sigma = hundredths(ledger.setup.procedure.repeatability_gu);
+    let is_wide = planned > 1 && sigma.is_some_and(|sigma| 100 * range > factor_tenths * sigma);
+    let base = if is_wide { 2 * planned } else { planned };
+    first(base).map(|_| base)
+}
+
+/// Repeats that a zone needs by the rules, worked out from the values.
+fn wanted(ledger: &Ledger, zone: usize) -> u32 {
+    let planned = ledger.setup.procedure.readings_per_zone;
+    let Some(own) = base(ledger, zone) else { return 2 * planned };
+    let zones = &ledger.setup.zones;
+    let side =
+        (0..zones.len()).filter(|z| zones[*z].role == zones[zone].role && !ledger.skipped.contains_key(z));
+    let Some(limit) = hundredths(ledger.setup.procedure.side_range_limit_gu) else { return own };
+    // Means times 6 are whole for every number of repeats here: 1, 2, 3, 4 or 6 once doubled; of 4, times 12.
+    let mean = |z: usize| {
+        let base = base(ledger, z)?;
+        Some((1..=base).map(|repeat| values(ledger, z)[&repeat]).sum::<i64>() * 12 / i64::from(base))
+    };
+    let Some(means) = side.map(mean).collect::<Option<Vec<i64>>>() else { return own };
+    let (Some(high), Some(low)) = (means.iter().max(), means.iter().min()) else { return own };
+    // Tenths times 12 against hundredths: both times 10.
+    if 10 * (high - low) > 12 * limit { own + planned } else { own }
+}
+
+/// Where something is still to be read, the run asks for it; the books say how many readings a zone takes.
+fn nothing_wanted_is_left_out(bench: &Bench) -> Result<(), TestCaseError> {
+    let ledger = bench.run.ledger();
+    let to_read = (0..ledger.setup.zones.len()).find(|&zone| {
+        let values = values(ledger, zone);
+        let missing = !(1..=wanted(ledger, zone)).all(|repeat| values.contains_key(&repeat));
+        !ledger.skipped.contains_key(&zone) && (base(ledger, zone).is_none() || missing)
+    });
+    if let Want::Zone { zone, repeat, of } = bench.run.want() {
+        prop_assert!(to_read.is_some(), "zone {zone} is asked for and nothing is wanted");
+        prop_assert!(!values(ledger, zone).contains_key(&repeat), "repeat {repeat} is there already");
+        prop_assert!((values(ledger, zone).len() as u32) < of, "zone {zone} is asked for beyond {of}");
+        prop_assert_eq!(of, ledger.wanted(zone));
+    }
+    let closing = ledger.checks.last().is_some_and(|c| c.kind == CheckKind::Closing && c.verdict.is_none());
+    let untouched = !ledger.readings.last().is_some_and(|r| matches!(r.spot, Spot::Tile { .. }));
+    prop_assert!(!(closing && untouched && to_read.is_some()), "a closing check comes before {to_read:?}");
+    Ok(())
+}
+
+/// Zero and middle come in this order before every opening and as-left check that begins a sitting or a
+/// setting, and no bracket hangs on them.
+fn scale_checks_touch_no_bracket(ledger: &Ledger) -> Result<(), TestCaseError> {
+    let of_scale =
+        |check: u32| matches!(ledger.checks[check as usize].kind, CheckKind::Zero | CheckKind::Middle);
+    for bracket in &ledger.brackets {
+        prop_assert!(!of_scale(bracket.opening) && !bracket.closing.is_some_and(of_scale), "{bracket:?}");
+        let inside = bracket.opening + 1..bracket.closing.unwrap_or(ledger.checks.len() as u32);
+        let between = bracket.status == Status::Proven && inside.clone().any(of_scale);
+        prop_assert!(!between, "a point of the scale was read in the bracket {bracket:?}");
+    }
+    let (zero, middle) = (ledger.setup.tile.zero.is_some(), ledger.setup.tile.middle.is_some());
+    let first = ledger.checks[0].kind;
+    let wanted = match (zero, middle) {
+        (true, _) => CheckKind::Zero,
+        (false, true) => CheckKind::Middle,
+        (false, false) => CheckKind::Opening,
+    };
+    // An adjustment may be announced before anything else.
+    prop_assert!(first == wanted || first == CheckKind::AsFound, "the run began with {first:?}");
     Ok(())
 }
 
@@ -274,6 +393,7 @@ fn replays_alike(bench: &Bench) -> Result<(), TestCaseError> {
     prop_assert_eq!(&then.readings, &now.readings);
     prop_assert_eq!(&then.checks, &now.checks);
     prop_assert_eq!(&then.brackets, &now.brackets);
+    prop_assert_eq!(&then.ranges, &now.ranges);
     prop_assert_eq!(bench.run.want(), replayed.run.want());
     Ok(())
 }
@@ -297,6 +417,8 @@ proptest! {
             repeats_are_distinct(after)?;
             the_end_is_the_end(after)?;
             one_setting(after)?;
+            nothing_wanted_is_left_out(&bench)?;
+            scale_checks_touch_no_bracket(after)?;
         }
         replays_alike(&bench)?;
     }

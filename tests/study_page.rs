@@ -85,6 +85,16 @@ fn the_remarked_keys_of_a_new_study_are_right_too() {
 }
 
 #[test]
+fn the_remarked_tables_of_a_new_study_are_right_too() {
+    let table = |line: &str| line.strip_prefix('#').filter(|rest| !rest.starts_with(' ')).map(str::to_owned);
+    let lines: Vec<String> =
+        template_files()[0].1.lines().map(|line| table(line).unwrap_or_else(|| line.to_owned())).collect();
+    let study = Study::load("study.toml", &lines.join("\n")).unwrap_or_else(|problem| panic!("{problem}"));
+    assert!(study.tile.zero.is_some() && study.tile.middle.is_some());
+    setup(&study, &Selection::default(), "").unwrap_or_else(|problem| panic!("{problem}"));
+}
+
+#[test]
 fn the_demo_study_has_both_its_scenarios_and_blocks_for_a_check_in_the_middle() {
     let study = Study::load("study.toml", include_str!("../demo-data/study.toml"))
         .unwrap_or_else(|problem| panic!("{problem}"));

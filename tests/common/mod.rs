@@ -8,7 +8,7 @@ pub mod stories;
 
 use halfpanel::run::record::{Body, Encoder, Head, Link, Record, Resumed};
 use halfpanel::run::setup::{
-    Block, Comparing, DriftPolicy, Panel, Procedure, Role, Setup, Tile, TileValue, Treatment, Zone,
+    Block, Comparing, DriftPolicy, Middle, Panel, Procedure, Role, Setup, Tile, TileValue, Treatment, Zero, Zone,
 };
 use halfpanel::run::{Effect, Run, Word, say};
 use halfpanel::tile::TileRule;
@@ -91,6 +91,21 @@ pub fn setup(zones_a_side: usize) -> Setup {
         plan: (0..zones_a_side).map(|i| Block(vec![2 * i, 2 * i + 1])).collect(),
         zones,
     }
+}
+
+/// The set-up with a black trap and a middle tile of 47.3 GU.
+pub fn with_scale(mut setup: Setup) -> Setup {
+    setup.tile.zero = Some(Zero { tolerance_gu: "0.1".parse().unwrap() });
+    setup.tile.middle = Some(Middle {
+        name: "grey glass".to_owned(),
+        tolerance_gu: "1.0".parse().unwrap(),
+        values: vec![TileValue {
+            geometry_deg: Geometry::Deg60,
+            assigned_gu: "47.3".parse().unwrap(),
+            expanded_uncertainty_gu: Some("0.8".parse().unwrap()),
+        }],
+    });
+    setup
 }
 
 pub fn head(setup: Setup) -> Head {
