@@ -179,7 +179,7 @@ fn the_three_points_show_a_scale_that_sags() {
     // The line at 47.3 GU: 0.1 + 92.3 x 47.3 / 92.4 = 47.348810; the middle reads 0.448810 less.
     assert!((found.bow_gu.unwrap() + 0.448_809_5).abs() < 1e-6, "{:?}", found.bow_gu);
     // No scatter but the step, 0.1 / sqrt 12; t at 1 - (1 - 0.95^(1/3))/2 and 6 degrees of freedom is
-    // 3.274 (scipy.stats.t.ppf), so the limit is 0.0945.
+    // 3.27385 (its density integrated by Simpson's rule), so the limit is 0.0945.
     let linearity = found.linearity.unwrap();
     assert!((linearity.limit - 0.0945).abs() < 5e-4, "{}", linearity.limit);
     let within: Vec<bool> = linearity.values.iter().map(|value| value.within).collect();
@@ -346,6 +346,59 @@ fn both_rules_together_come_one_after_the_other() {
         flags(&bench),
         format!("C1 6 proven {marked}\nT1 2 proven \nC2 4 proven {marked}\nT2 2 proven \n")
     );
+}
+
+#[test]
+fn a_head_whose_scale_or_limits_cannot_be_followed_is_refused() {
+    let spoilt = |spoil: fn(&mut Setup)| {
+        let mut setup = with_scale(setup(1));
+        spoil(&mut setup);
+        setup.check().unwrap_err()
+    };
+    assert_eq!(with_scale(setup(1)).check(), Ok(()));
+    let middle = |setup: &mut Setup, gu: &str| {
+        setup.tile.middle.as_mut().unwrap().values[0].assigned_gu = gu.parse().unwrap();
+    };
+    let mut as_high = with_scale(setup(1));
+    middle(&mut as_high, "92.4");
+    assert!(as_high.check().unwrap_err().contains("between zero and the tile"));
+    for (spoil, says) in [
+        (
+            (|s: &mut Setup| s.tile.middle.as_mut().unwrap().values.clear()) as fn(&mut Setup),
+            "no value at 60°",
+        ),
+        (|s| s.tile.zero.as_mut().unwrap().tolerance_gu = "0".parse().unwrap(), "black trap"),
+        (|s| s.tile.middle.as_mut().unwrap().tolerance_gu = "-1".parse().unwrap(), "middle tile"),
+        (|s| s.tile.middle.as_mut().unwrap().name = "a\u{1b}[2J".to_owned(), "cannot be seen"),
+        (|s| s.procedure.repeatability_gu = Some("0".parse().unwrap()), "repeatability"),
+        (|s| s.procedure.side_range_limit_gu = Some("-0.5".parse().unwrap()), "range limit"),
+    ] {
+        let found = spoilt(spoil);
+        assert!(found.contains(says), "{found}");
+    }
+}
+
+#[test]
+fn a_study_states_the_rules_and_leaves_no_trace_in_the_head_of_what_it_does_not_state() {
+    let page = include_str!("../protocol-notes/study.md");
+    let example = |n: usize| page.split("```toml\n").nth(n).unwrap().split("```").next().unwrap();
+    let profile = include_str!("../src/meter/shipped/tab-60.toml");
+    let made = |source: &str, profile: &str| {
+        let study = halfpanel::study::Study::load("study.toml", source).unwrap();
+        halfpanel::study::setup(&study, &halfpanel::study::Selection::default(), profile).unwrap()
+    };
+    let silent = serde_json::to_string(&made(example(1), profile)).unwrap();
+    for key in ["zero", "middle", "repeatability_gu", "side_range_limit_gu"] {
+        assert!(!silent.contains(&format!("\"{key}\":")), "{key} stands in {silent}");
+    }
+    let stated = format!("{profile}\n[specification]\nrepeatability_gu = \"0.08\"\n");
+    let setup = made(example(2), &stated);
+    assert_eq!(setup.procedure.repeatability_gu, Some("0.08".parse().unwrap()));
+    assert_eq!(setup.procedure.side_range_limit_gu, Some("5".parse().unwrap()));
+    assert_eq!(setup.tile.zero.unwrap().tolerance_gu.to_string(), "0.1");
+    assert_eq!(setup.middle_value(Geometry::Deg20).unwrap().assigned_gu.to_string(), "31.6");
+    let read: Setup = serde_json::from_str(&serde_json::to_string(&setup).unwrap()).unwrap();
+    assert_eq!(read, setup);
 }
 
 #[test]

@@ -348,6 +348,25 @@ fn times_of_the_scenario_shrink_by_its_factor() {
 }
 
 #[test]
+fn zero_and_middle_show_their_own_truth_and_drift_with_the_gain_but_not_with_dirt_on_the_tile() {
+    let points = "[zero]\ntruth_gu = { 60 = 0.0 }\n[middle]\ntruth_gu = { 60 = 46.2 }";
+    let dirt = "[[tile_dirt]]\nfrom_placement = 1\noffset_gu = -5";
+    let step = "[[drift.step]]\nplacement = 1\noffset_gu = 9.24";
+    let mut meter = meter("", &[TILE, BARE_VALUE, points, dirt, step]);
+    // A gain of 1.1: 46.2 becomes 50.82.
+    assert_near(value_gu(&mut meter, &Spot::Middle), 50.82);
+    assert_near(value_gu(&mut meter, &Spot::Zero), 0.0);
+    let plain = Scenario::load("t.toml", "seed = 1\n[tile]\ntruth_gu = { 60 = 92.4 }").unwrap();
+    let mut without = SimulatedMeter::new(plain);
+    for (spot, what) in
+        [(Spot::Zero, "no black trap; add a table [zero]"), (Spot::Middle, "no middle tile; add")]
+    {
+        let problem = without.place(&spot).unwrap_err().to_string();
+        assert!(problem.contains(what), "{problem}");
+    }
+}
+
+#[test]
 fn a_mistake_in_a_scenario_is_named_with_its_place() {
     let cases = [
         ("sede = 1\n[tile]\ntruth_gu = { 60 = 92.4 }", 1, 1, "did you mean `seed`"),
@@ -377,6 +396,8 @@ fn what_makes_no_sense_in_a_table_is_refused_at_that_table() {
             4,
             "zone P1/B has no truth at 60°",
         ),
+        ("[zero]\ntruth_gu = { 20 = 0 }".into(), 4, "the black trap has no truth at 60°"),
+        ("[middle]\ntruth_gu = { 85 = 40 }".into(), 4, "the middle tile has no truth at 60°"),
         ("[[wobble]]\noffset_gu = 1".into(), 4, "`placement` or `probability`"),
         ("[[wobble]]\nplacement = 0\noffset_gu = 1".into(), 5, "the first is 1"),
         ("[[wobble]]\nprobability = 1.5\noffset_gu = 1".into(), 5, "from 0 to 1"),

@@ -256,6 +256,32 @@ fn counts_of_nothing_are_refused() {
 }
 
 #[test]
+fn a_black_trap_and_a_middle_tile_that_show_nothing_are_refused() {
+    let middle = "[tile.middle]\nname = 'grey'\n[[tile.middle.value]]\ngeometry_deg = ";
+    refused(
+        &[
+            ("[procedure]\n", "[tile.zero]\ntolerance_gu = 0\n[procedure]\n"),
+            ("[procedure]\n", "[tile.middle]\nname = 'grey'\n[procedure]\n"),
+            ("[procedure]\n", &format!("{middle}20\nassigned_gu = 31\n[procedure]\n")),
+            ("[procedure]\n", &format!("{middle}60\nassigned_gu = 92.4\n[procedure]\n")),
+            ("[procedure]\n", "[procedure]\nside_range_limit_gu = 51\n"),
+        ],
+        expect![[r#"
+            study.toml:12:16: `tolerance_gu` is 0
+              hint: give more than 0 and at most 50 GU; without the key it is 0.1
+            study.toml:11:1: the middle tile has no value at 60°
+              hint: add a `[[tile.middle.value]]` with `geometry_deg = 60` and its assigned value
+            study.toml:11:1: the middle tile has no value at 60°
+              hint: add a `[[tile.middle.value]]` with `geometry_deg = 60` and its assigned value
+            study.toml:15:15: the middle tile has 92.4 GU at 60°, not less than the tile
+              hint: take a tile from the middle of the scale, or leave `[tile.middle]` out
+            study.toml:12:23: `side_range_limit_gu` is 51
+              hint: give more than 0 and at most 50 GU; without the key there is no limit
+        "#]],
+    );
+}
+
+#[test]
 fn the_meter_needs_a_port_and_a_profile_that_exist() {
     refused(
         &[

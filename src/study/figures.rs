@@ -39,6 +39,16 @@ pub(super) fn limit_gu(
     figure.map_or(Ok(default), |figure| positive(source, key, figure, MOST_LIMIT_GU, &otherwise))
 }
 
+/// A limit above 0 and up to 50 GU that holds only where the study states it.
+pub(super) fn stated_limit_gu(
+    source: Source<'_>,
+    key: &str,
+    figure: Option<&Figure>,
+) -> Result<Option<Decimal>, Problem> {
+    let otherwise = "; without the key there is no limit";
+    figure.map(|figure| positive(source, key, figure, MOST_LIMIT_GU, otherwise)).transpose()
+}
+
 fn positive(
     source: Source<'_>,
     key: &str,

@@ -285,11 +285,11 @@ fn procedure(source: Source<'_>, written: &file::Procedure) -> Result<Procedure,
         longest_pause_min: count("longest_pause_min", &written.longest_pause_min)?.unwrap_or(60),
         drift_policy: written.drift_policy.unwrap_or(DriftPolicy::Allow),
         repeatability_gu: None,
-        side_range_limit_gu: written
-            .side_range_limit_gu
-            .as_ref()
-            .map(|limit| figures::limit_gu(source, "side_range_limit_gu", Some(limit), 50))
-            .transpose()?,
+        side_range_limit_gu: figures::stated_limit_gu(
+            source,
+            "side_range_limit_gu",
+            written.side_range_limit_gu.as_ref(),
+        )?,
     })
 }
 
