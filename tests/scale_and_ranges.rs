@@ -8,6 +8,7 @@ mod common;
 use common::{Bench, setup, with_scale};
 use halfpanel::difference::three_point::three_point;
 use halfpanel::meter::shipped;
+use halfpanel::report::gather::{SittingStarts, gather};
 use halfpanel::run::record::Scanner;
 use halfpanel::run::setup::{Setup, TileValue};
 use halfpanel::run::{CheckKind, RunState, Want, Word, replay};
@@ -184,6 +185,15 @@ fn the_three_points_show_a_scale_that_sags() {
     assert!((linearity.limit - 0.0945).abs() < 5e-4, "{}", linearity.limit);
     let within: Vec<bool> = linearity.values.iter().map(|value| value.within).collect();
     assert_eq!(within, [false, false, true]);
+}
+
+#[test]
+fn zero_and_middle_stand_on_no_chart_of_the_tile() {
+    let mut bench = Bench::new(with_scale(setup(1)));
+    bench.press("0.0 0.0 0.0").press("47.3 47.3 47.3").press("92.5 92.5 92.5").press("71.0 75.0").press(TILE);
+    let found = gather(bench.run.ledger(), &SittingStarts::default());
+    let charted: Vec<CheckKind> = found.checks.iter().map(|check| check.kind).collect();
+    assert_eq!(charted, [CheckKind::Opening]);
 }
 
 #[test]
@@ -432,7 +442,7 @@ fn the_simulated_hand_reads_zero_and_middle_where_the_study_asks_for_them() {
 }
 
 #[test]
-fn a_failed_scale_check_is_not_what_the_operator_is_told_to_adjust_for_twice() {
+fn a_zero_that_failed_is_no_failure_of_the_tile() {
     let mut bench = Bench::new(with_scale(setup(1)));
     bench.press("0.3 0.3 0.3 0.3 0.3 0.3").press("47.3 47.3 47.3").press("90.0 90.0 90.0");
     // The first failure on the tile itself asks for cleaning, whatever zero did.

@@ -1,5 +1,6 @@
 //! One sitting at the bench, as a pure state machine: records in, effects out.
 
+mod ask;
 mod fit;
 mod ledger;
 mod machine;

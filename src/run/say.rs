@@ -1,11 +1,13 @@
 //! Notices in words for people, and as events for programs (`run --json`).
 
 use super::ledger::{CheckKind, Ledger, RunState, Spot, Status};
-use super::notice::{Advice, NewSitting, NotNow, Notice, Want, WiderThan};
+use super::notice::{NewSitting, NotNow, Notice, Want, WiderThan};
 use crate::meter::{Refusal, Seen};
 use crate::tile::CheckVerdict;
 use crate::units::Gloss;
 use serde::{Serialize, Serializer};
+
+pub use super::ask::want_sentence;
 
 /// A notice as one line of JSON: `event` says which it is, zones go by panel and name.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -423,52 +425,4 @@ fn new_sitting(ledger: &Ledger, why: NewSitting, again: &[usize]) -> String {
         format!("; read again on both sides: {}", labels(ledger, again))
     };
     format!("{why}: a tile check comes first{again}")
-}
-
-/// What to do next, in one sentence.
-#[must_use]
-pub fn want_sentence(ledger: &Ledger, want: Want) -> String {
-    match want {
-        Want::Tile { kind, reading, of, advice } => {
-            let of_scale = kind.is_of_scale();
-            let spot = match (kind, &ledger.setup.tile.middle) {
-                (CheckKind::Zero, _) => "Black trap".to_owned(),
-                (CheckKind::Middle, Some(middle)) => format!("Middle tile ({})", middle.name),
-                (CheckKind::Middle, None) => "Middle tile".to_owned(),
-                _ if ledger.setup.tile.zero.is_some() || ledger.setup.tile.middle.is_some() => {
-                    format!("Tile ({})", ledger.setup.tile.name)
-                }
-                _ => "Tile".to_owned(),
-            };
-            let advice = match advice {
-                Advice::Wipe if kind == CheckKind::Zero => {
-                    "wipe the meter's foot, look that the trap is clean and dark, lift between readings"
-                }
-                Advice::Clean if of_scale => "clean it and the meter's foot, then check once more",
-                Advice::Reseat if of_scale => {
-                    "look for dust or wax on it and on the foot, seat the meter well, and read it once more"
-                }
-                Advice::Wipe => "wipe the meter's foot, clean the tile, lift between readings",
-                Advice::Reseat => {
-                    "look for dust or wax on tile and foot, seat the meter well, and read it once more"
-                }
-                Advice::Clean => "clean the tile and the meter's foot, then check again",
-                Advice::AdjustMeter => {
-                    "clean once more and check, or say `adjust` and set the meter by its manual"
-                }
-            };
-            if reading == 1 {
-                format!("{spot}, {} check, reading 1 of {of}: {advice}.", kind.text())
-            } else {
-                format!("{spot}, {} check, reading {reading} of {of}.", kind.text())
-            }
-        }
-        Want::Zone { zone, repeat, of } if of > 1 => {
-            format!("Zone {}, reading {repeat} of {of}.", ledger.setup.zone_label(zone))
-        }
-        Want::Zone { zone, .. } => format!("Zone {}.", ledger.setup.zone_label(zone)),
-        Want::Adjust => "Adjust the meter by its manual, then say `adjusted`.".to_owned(),
-        Want::Resume => "Paused: say `resume` to go on.".to_owned(),
-        Want::Nothing => "Nothing more: the run is over.".to_owned(),
-    }
 }
