@@ -8,7 +8,8 @@ pub mod stories;
 
 use halfpanel::run::record::{Body, Encoder, Head, Link, Record, Resumed};
 use halfpanel::run::setup::{
-    Block, Comparing, DriftPolicy, Middle, Panel, Procedure, Role, Setup, Tile, TileValue, Treatment, Zero, Zone,
+    Block, Comparing, DriftPolicy, Middle, Panel, Procedure, Role, Setup, Tile, TileValue, Treatment, Zero,
+    Zone,
 };
 use halfpanel::run::{Effect, Run, Word, say};
 use halfpanel::tile::TileRule;
