@@ -5,6 +5,8 @@
 mod published;
 
 use halfpanel::stats::anova::one_way;
+use halfpanel::stats::chi_square::chi_square_quantile;
+use halfpanel::stats::chi_square::sd_interval;
 use halfpanel::stats::fisher::f_quantile;
 use halfpanel::stats::fisher::f_upper_tail;
 use halfpanel::stats::line::fit;
@@ -208,6 +210,48 @@ fn level_3(expected: &NestedStudy) -> Scatter {
         Scatter { sd, degrees_of_freedom: 1.0 }
     };
     pool(&expected.wafers.iter().enumerate().map(of_wafer).collect::<Vec<Scatter>>()).unwrap()
+}
+
+// Chi-square.
+
+#[derive(Deserialize)]
+struct ChiSquares {
+    chi2: ChiSquareTable,
+}
+
+#[derive(Deserialize)]
+struct ChiSquareTable {
+    p: Vec<f64>,
+    row: Vec<ChiSquareRow>,
+}
+
+#[derive(Deserialize)]
+struct ChiSquareRow {
+    df: f64,
+    q: Vec<f64>,
+}
+
+#[test]
+fn quantiles_of_chi_square_are_those_of_scipy() {
+    let table = published::<ChiSquares>("chi_square_scipy.toml").chi2;
+    assert!(table.row.len() >= 8);
+    for row in table.row {
+        for (p, q) in table.p.iter().zip(row.q) {
+            let what = format!("{p}, {} degrees of freedom", row.df);
+            close_relative(&what, chi_square_quantile(*p, row.df), q, 1e-9);
+        }
+    }
+}
+
+#[test]
+fn the_interval_of_a_standard_deviation_is_made_of_the_tabled_quantiles() {
+    // Tables of chi-square, 9 degrees of freedom: 2.700 (0.025) and 19.023 (0.975); √(9 ÷ q) by hand.
+    let scatter = Scatter { sd: 1.0, degrees_of_freedom: 9.0 };
+    let [low, high] = sd_interval(scatter, 0.95).unwrap();
+    close("lower end", low, 0.6878, half_of_decimal(4));
+    close("upper end", high, 1.8257, half_of_decimal(4));
+    assert_eq!(sd_interval(Scatter { sd: -1.0, ..scatter }, 0.95), None);
+    assert_eq!(sd_interval(scatter, 1.0), None);
 }
 
 // NIST StRD and the e-Handbook: analysis of variance and straight lines.

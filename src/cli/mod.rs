@@ -6,6 +6,7 @@ mod demo;
 mod init;
 mod output;
 mod presenter;
+mod repeatability;
 mod replay;
 mod run;
 pub mod screen;
@@ -60,6 +61,8 @@ enum Command {
     Budget(budget::Arguments),
     /// Show the tile's history over all runs of a study on control charts
     Tile(tile::Arguments),
+    /// Say how well the meter repeats in these hands, and take sittings for it
+    Repeatability(repeatability::Arguments),
     /// Show a whole study at work: no meter needed
     Demo(demo::Arguments),
 }
@@ -124,6 +127,7 @@ pub fn main() -> ExitCode {
         Command::Verify(arguments) => verify::run(&arguments),
         Command::Budget(arguments) => budget::run(&arguments),
         Command::Tile(arguments) => tile::run(&arguments),
+        Command::Repeatability(arguments) => repeatability::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
     };
     match outcome {

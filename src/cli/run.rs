@@ -96,7 +96,7 @@ async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
 
 /// The run that was cut off. One that is damaged cannot be taken up; it stands in nobody's way if a
 /// new run was asked for.
-fn unfinished(folder: &Folder, new: bool) -> Result<Option<Unfinished>, Failure> {
+pub fn unfinished(folder: &Folder, new: bool) -> Result<Option<Unfinished>, Failure> {
     match folder.unfinished() {
         Err(FolderError::Replay(error)) if new => {
             output::remark(format_args!("passed over: {error}"));
@@ -182,7 +182,7 @@ fn greet(arguments: &Arguments, folder: &Folder, run: &Run, resumed: bool) {
 }
 
 /// Runs the session with everything around it: the hand, the keyboard, the signals.
-async fn drive(
+pub async fn drive(
     mut session: Session,
     hand: Option<Hand>,
     mut presenter: Presenter,

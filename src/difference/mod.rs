@@ -8,8 +8,9 @@
 //! ```
 //!
 //! [`zone_figures`] says what each zone is worth and [`gain`] what the tile says of the readings between two
-//! checks, [`three_point`] what zero and middle say of the scale; [`evidence`] is a comparison in numbers alone, which a simulation can make as well as a run;
-//! [`weighing`] is the uncertainty budget.
+//! checks, [`three_point`] what zero and middle say of the scale; [`evidence`] is a comparison in numbers alone,
+//! which a simulation can make as well as a run; [`weighing`] is the uncertainty budget. Beside these,
+//! [`repeatability`] asks how well the meter repeats.
 
 pub mod books;
 pub mod choice;
@@ -20,6 +21,7 @@ pub mod flags;
 pub mod gain;
 pub mod gather;
 pub mod kept;
+pub mod repeatability;
 pub mod sides;
 pub mod three_point;
 pub mod verdict;

@@ -4,6 +4,7 @@
 pub mod budget_text;
 pub mod gather;
 pub mod plot;
+pub mod repeatability_text;
 pub mod result_text;
 pub mod svg;
 pub mod tile_history;

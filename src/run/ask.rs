@@ -2,7 +2,7 @@
 
 use super::ledger::{CheckKind, Ledger};
 use super::notice::{Advice, Want};
-use super::setup::Tile;
+use super::setup::{Between, Tile};
 
 /// What to do next, in one sentence.
 #[must_use]
@@ -16,6 +16,15 @@ pub fn want_sentence(ledger: &Ledger, want: Want) -> String {
             } else {
                 format!("{spot}, {kind_text} check, reading {reading} of {of}.")
             }
+        }
+        Want::Zone { zone, repeat, of } if ledger.setup.between(zone).is_some() => {
+            let (name, between) = (ledger.setup.spot_name(zone), ledger.setup.between(zone));
+            let (how, advice) = match between {
+                Some(Between::Lifted) => ("lifting", "lift the meter, set it down again, press"),
+                _ if repeat == 1 => ("without lifting", "set the meter down, press, and leave it there"),
+                _ => ("without lifting", "press again, the meter stays where it stands"),
+            };
+            format!("Zone {name}, {how}, reading {repeat} of {of}: {advice}.")
         }
         Want::Zone { zone, repeat, of } if of > 1 => {
             format!("Zone {}, reading {repeat} of {of}.", ledger.setup.zone_label(zone))

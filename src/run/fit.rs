@@ -3,7 +3,7 @@
 //! or a spreadsheet would act on.
 
 use super::record::Head;
-use super::setup::{Setup, TileValue};
+use super::setup::{Repeatability, Setup, TileValue};
 use rust_decimal::Decimal;
 
 /// Longest text of a head, characters.
@@ -93,7 +93,15 @@ impl Setup {
                 return Err(format!("zone number {number} has no place that can be drawn"));
             }
         }
-        Ok(())
+        self.check_repeatability()
+    }
+
+    fn check_repeatability(&self) -> Result<(), String> {
+        let Some(Repeatability { still, lifted, zone }) = &self.repeatability else { return Ok(()) };
+        if self.zones.len() != 2 || self.panels.len() != 1 || still.max(lifted) != &1 || still == lifted {
+            return Err("it asks how well the meter repeats, but not on one spot in two ways".to_owned());
+        }
+        plain_text(zone)
     }
 
     /// Texts end up on terminals and in the cells of tables.

@@ -36,6 +36,31 @@ pub struct Setup {
     pub zones: Vec<Zone>,
     /// Reading order: indices into `zones`, each once, in blocks that hold both sides.
     pub plan: Vec<Block>,
+    /// Present where the run asks how well the meter repeats, and compares no sides.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub repeatability: Option<Repeatability>,
+}
+
+/// One spot of a panel that is read twice over: without lifting the meter between two readings, and
+/// lifting it and setting it down. Each of the two is a zone of the set-up.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Repeatability {
+    /// Name of the zone on the panel.
+    pub zone: String,
+    /// Index into [`Setup::zones`] of the readings without lifting.
+    pub still: usize,
+    /// Index into [`Setup::zones`] of the readings with lifting.
+    pub lifted: usize,
+}
+
+/// What the meter does between two readings of one spot.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Between {
+    /// It stays where it stands.
+    Still,
+    /// It is lifted and set down again.
+    Lifted,
 }
 
 /// The tile, with its value at each geometry.
@@ -279,6 +304,25 @@ impl Setup {
             return at.name.clone();
         }
         format!("{} {}", self.panels[at.panel].id, at.name)
+    }
+
+    /// Name on its panel of the spot that a zone is read on.
+    #[must_use]
+    pub fn spot_name(&self, zone: usize) -> &str {
+        match &self.repeatability {
+            Some(repeatability) => &repeatability.zone,
+            None => &self.zones[zone].name,
+        }
+    }
+
+    /// What the meter does between two readings of a zone, where the run asks just that.
+    #[must_use]
+    pub fn between(&self, zone: usize) -> Option<Between> {
+        let Repeatability { still, lifted, .. } = self.repeatability.as_ref()?;
+        if zone == *still {
+            return Some(Between::Still);
+        }
+        (zone == *lifted).then_some(Between::Lifted)
     }
 
     /// The tile's value at a geometry of the plan.

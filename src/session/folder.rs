@@ -4,6 +4,7 @@
 //! STUDY/study.toml          the study
 //! STUDY/recordings/RUN.rec  one recording a run
 //! STUDY/results/…           the tables, all of them worked out from the above
+//! STUDY/repeatability/…     recordings of how well the meter repeats, which are in no table
 //! STUDY/.lock               held by the one process that writes
 //! ```
 
@@ -31,6 +32,7 @@ const READ_AHEAD: usize = 256 * 1024;
 pub struct Folder {
     disk: Arc<dyn Disk>,
     root: PathBuf,
+    recordings: &'static str,
 }
 
 /// A study as it stands on the disk, with its meter's profile.
@@ -110,7 +112,19 @@ impl Folder {
     /// A study folder, whether it is there or not.
     #[must_use]
     pub fn new(disk: Arc<dyn Disk>, root: impl Into<PathBuf>) -> Folder {
-        Folder { disk, root: root.into() }
+        Folder { disk, root: root.into(), recordings: "recordings" }
+    }
+
+    /// The same study, its recordings being those of how well the meter repeats.
+    #[must_use]
+    pub fn repeatability(&self) -> Folder {
+        Folder { recordings: "repeatability", ..self.clone() }
+    }
+
+    /// Path of the recordings.
+    #[must_use]
+    pub fn recordings(&self) -> PathBuf {
+        self.root.join(self.recordings)
     }
 
     /// The disk it lies on.
@@ -134,7 +148,7 @@ impl Folder {
     /// Path of a run's recording.
     #[must_use]
     pub fn recording(&self, id: &str) -> PathBuf {
-        self.root.join("recordings").join(format!("{id}.{RECORDING}"))
+        self.recordings().join(format!("{id}.{RECORDING}"))
     }
 
     /// Takes the lock of the one process that may write here.
@@ -150,7 +164,7 @@ impl Folder {
     /// # Errors
     /// If a folder cannot be listed, or something in it not removed.
     pub fn sweep(&self) -> Result<(), FolderError> {
-        for folder in [self.root.join("recordings"), self.results()] {
+        for folder in [self.recordings(), self.results()] {
             if self.disk.exists(&folder)? {
                 store::sweep_leftovers(&*self.disk, &folder)?;
             }
@@ -213,7 +227,7 @@ impl Folder {
     /// # Errors
     /// If the folder cannot be listed.
     pub fn runs(&self) -> Result<Vec<String>, FolderError> {
-        let folder = self.root.join("recordings");
+        let folder = self.recordings();
         if !self.disk.exists(&folder)? {
             return Ok(Vec::new());
         }

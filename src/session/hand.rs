@@ -6,6 +6,7 @@ use super::clock::Clock;
 use super::link::MeterStream;
 use super::pty::PtyHost;
 use crate::meter::{Emission, SimulatedMeter, Spot, UnknownSpot};
+use crate::run::setup::Between;
 use crate::run::{Advice, CheckKind, Notice, Run, Want, Word};
 use std::io;
 use std::time::Duration;
@@ -28,6 +29,8 @@ pub enum Cue {
         spot: Spot,
         /// Clean the tile before.
         clean: bool,
+        /// If the meter stands there already, leave it down and press.
+        stay: bool,
     },
     /// Adjust the meter, and say so.
     Adjust,
@@ -44,16 +47,25 @@ pub enum Cue {
 pub fn cue(notice: &Notice, run: &Run) -> Option<Cue> {
     match notice {
         Notice::Wanted(want) => Some(match *want {
-            Want::Tile { kind: CheckKind::Zero, .. } => Cue::Place { spot: Spot::Zero, clean: false },
-            Want::Tile { kind: CheckKind::Middle, .. } => Cue::Place { spot: Spot::Middle, clean: false },
+            Want::Tile { kind: CheckKind::Zero, .. } => {
+                Cue::Place { spot: Spot::Zero, clean: false, stay: false }
+            }
+            Want::Tile { kind: CheckKind::Middle, .. } => {
+                Cue::Place { spot: Spot::Middle, clean: false, stay: false }
+            }
             Want::Tile { reading, advice, .. } => Cue::Place {
                 spot: Spot::Tile,
                 clean: reading == 1 && matches!(advice, Advice::Clean | Advice::AdjustMeter),
+                stay: false,
             },
-            Want::Zone { zone, .. } => {
+            Want::Zone { zone, repeat, .. } => {
                 let setup = &run.ledger().setup;
                 let panel = setup.panels[setup.zones[zone].panel].id.clone();
-                Cue::Place { spot: Spot::Zone { panel, zone: setup.zones[zone].name.clone() }, clean: false }
+                Cue::Place {
+                    spot: Spot::Zone { panel, zone: setup.spot_name(zone).to_owned() },
+                    clean: false,
+                    stay: repeat > 1 && setup.between(zone) == Some(Between::Still),
+                }
             }
             Want::Adjust => Cue::Adjust,
             Want::Resume => Cue::Rest,
@@ -153,7 +165,7 @@ impl Hand {
             let patience = wish.place.as_ref().map(|_| self.patience());
             let Some(cue) = next_cue(&mut cues, patience).await else { return Ok(()) };
             wish.hear(cue);
-            if let Some(pace) = wish.place.as_ref().map(|(spot, _)| self.pace(spot)) {
+            if let Some(pace) = wish.place.as_ref().map(|target| self.pace(target)) {
                 tokio::time::sleep(pace).await;
             }
             // Only what is wanted once the meter comes down counts.
@@ -169,11 +181,15 @@ impl Hand {
                     let _ = words.send(Word::Adjusted);
                 }
             }
-            if let Some((spot, clean)) = wish.place.clone() {
-                if clean && !std::mem::replace(&mut wish.cleaned, true) {
+            if let Some(target) = wish.place.clone() {
+                if target.clean && !std::mem::replace(&mut wish.cleaned, true) {
                     self.meter.clean_tile();
                 }
-                self.press(&spot).await?;
+                if !(target.stay && wish.stands_on.as_ref() == Some(&target.spot)) {
+                    self.meter.place(&target.spot)?;
+                    wish.stands_on = Some(target.spot);
+                }
+                self.press().await?;
             }
         }
     }
@@ -186,15 +202,14 @@ impl Hand {
         self.clock.real_duration(us)
     }
 
-    fn pace(&self, spot: &Spot) -> Duration {
-        self.real(match spot {
-            Spot::Tile | Spot::Zero | Spot::Middle => self.meter.scenario().between_presses_us(),
-            Spot::Zone { .. } => self.meter.scenario().pace_us(),
+    fn pace(&self, target: &Target) -> Duration {
+        self.real(match target.spot {
+            Spot::Zone { .. } if !target.stay => self.meter.scenario().pace_us(),
+            _ => self.meter.scenario().between_presses_us(),
         })
     }
 
-    async fn press(&mut self, spot: &Spot) -> Result<(), HandError> {
-        self.meter.place(spot)?;
+    async fn press(&mut self) -> Result<(), HandError> {
         for emission in self.meter.press() {
             match emission {
                 Emission::Bytes(bytes) => self.outlet.write(&bytes).await?,
@@ -210,11 +225,23 @@ impl Hand {
     }
 }
 
+/// Where the meter is wanted.
+#[derive(Clone)]
+struct Target {
+    spot: Spot,
+    /// Clean the tile before.
+    clean: bool,
+    /// Leave the meter down if it stands there.
+    stay: bool,
+}
+
 /// What the hand is after.
 #[derive(Default)]
 struct Wish {
-    /// Where to put the meter, and whether to clean the tile before.
-    place: Option<(Spot, bool)>,
+    /// Where to put the meter.
+    place: Option<Target>,
+    /// Where the meter stands.
+    stands_on: Option<Spot>,
     /// The tile was cleaned for this wish.
     cleaned: bool,
     adjust: bool,
@@ -224,8 +251,8 @@ struct Wish {
 impl Wish {
     fn hear(&mut self, cue: Cue) {
         match cue {
-            Cue::Place { spot, clean } => {
-                self.place = Some((spot, clean));
+            Cue::Place { spot, clean, stay } => {
+                self.place = Some(Target { spot, clean, stay });
                 self.cleaned = false;
             }
             Cue::Adjust => {

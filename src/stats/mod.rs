@@ -6,7 +6,7 @@
 //!
 //! | question | page |
 //! | --- | --- |
-//! | how large, how scattered? | [`summary`], [`precision`], [`anova`] |
+//! | how large, how scattered? | [`summary`], [`precision`], [`chi_square`], [`anova`] |
 //! | do two sides differ, by how much? | [`welch`], [`paired`], [`equivalence`] |
 //! | how much is kept? | [`retention`] |
 //! | what could this run have seen at all? | [`power`] |
@@ -19,6 +19,7 @@
 pub mod anova;
 pub mod budget;
 pub mod charts;
+pub mod chi_square;
 pub mod equivalence;
 pub mod fisher;
 pub mod line;

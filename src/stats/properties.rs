@@ -6,6 +6,7 @@ use super::budget::Degrees;
 use super::budget::Stated;
 use super::budget::budget;
 use super::charts;
+use super::chi_square::chi_square_quantile;
 use super::equivalence::equivalent;
 use super::fisher;
 use super::line;
@@ -152,6 +153,7 @@ proptest! {
         let chances = [fisher::f_upper_tail(x, df1, df2), noncentral::upper_tail(x, df1, df2), t_upper_tail(x, df1)];
         prop_assert!(chances.iter().flatten().all(|p| (0.0..=1.0).contains(p)), "{chances:?}");
         prop_assert!(fisher::f_quantile(p, df1, df2).is_none_or(|f| f.is_finite() && f >= 0.0));
+        prop_assert!(chi_square_quantile(p, df1).is_none_or(|q| q.is_finite() && q >= 0.0));
     }
 
     #[test]

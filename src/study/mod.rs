@@ -14,6 +14,7 @@ mod model;
 mod names;
 mod patches;
 mod plan;
+mod repeatability;
 mod setup;
 mod template;
 
@@ -28,6 +29,9 @@ pub use model::StudyTreatment;
 pub use model::StudyZone;
 pub use model::ZoneUse;
 pub use plan::plan;
+pub use repeatability::SittingChoice;
+pub use repeatability::SittingProblem;
+pub use repeatability::sitting;
 pub use setup::Selection;
 pub use setup::SelectionProblem;
 pub use setup::setup;

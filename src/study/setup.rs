@@ -235,6 +235,7 @@ impl Chosen<'_> {
             treatments: self.treatments.iter().map(|&t| study.treatments[t].treatment.clone()).collect(),
             plan: plan(&zones, study.order),
             zones,
+            repeatability: None,
         }
     }
 

@@ -1,5 +1,6 @@
 //! Text that people write and read: TOML input with errors that name file, line and column and say
-//! what would be right, and the nearest of the words that could have been meant.
+//! what would be right, the nearest of the words that could have been
+//! meant, and changing one value while all else stays as it is written.
 //!
 //! ```
 //! #[derive(Debug, serde::Deserialize)]
@@ -10,6 +11,7 @@
 //! assert_eq!(problem.to_string(), "tile.toml:1:1: unknown key `asigned_gu`\n  hint: did you mean `assigned_gu`?");
 //! ```
 
+pub mod edit;
 mod nearest;
 mod problem;
 mod toml_errors;

@@ -91,6 +91,7 @@ pub fn setup(zones_a_side: usize) -> Setup {
         }],
         plan: (0..zones_a_side).map(|i| Block(vec![2 * i, 2 * i + 1])).collect(),
         zones,
+        repeatability: None,
     }
 }
 

@@ -80,6 +80,7 @@ impl Books {
             panels: Vec::new(),
             treatments: Vec::new(),
             zones: Vec::new(),
+            repeatability: None,
             plan: Vec::new(),
         };
         Books(Ledger {
