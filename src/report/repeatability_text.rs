@@ -51,6 +51,12 @@ pub fn series_table(at: &AtGeometry) -> String {
 /// The figures of one geometry, one line each, within 80 columns.
 #[must_use]
 pub fn figures_table(at: &AtGeometry) -> String {
+    let rows = figures(at);
+    let rows = rows.lines().map(|row| format!("{}\n", row.trim_end()));
+    rows.collect()
+}
+
+fn figures(at: &AtGeometry) -> String {
     let mut text = format!(
         "  {:<28} {:>8} {:>5} {:>18} {:>10}\n",
         "standard deviation", "GU", "df", "95 % interval", "limit GU"

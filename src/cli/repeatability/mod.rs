@@ -147,17 +147,19 @@ fn show(arguments: &Arguments, material: &Material, found: &[AtGeometry]) -> Res
             .iter()
             .map(|left| serde_json::json!({ "sitting": left.sitting, "why": left.why }))
             .collect();
-        let json = serde_json::json!({
+        let mut json = serde_json::json!({
             "study": material.title,
             "geometries": found.iter().map(repeatability_text::json).collect::<Vec<_>>(),
             "profile_repeatability_gu": repeatability::for_profile(found).map(|(_, figure)| figure),
             "left_out": left_out,
             "says": repeatability_text::BOUNDS,
         });
-        // Behind the events of a sitting the figures are one line more.
-        let text = match arguments.read {
-            true => serde_json::to_string(&json),
-            false => serde_json::to_string_pretty(&json),
+        // Behind the events of a sitting the figures are one event more.
+        let text = if arguments.read {
+            json["event"] = "repeatability".into();
+            serde_json::to_string(&json)
+        } else {
+            serde_json::to_string_pretty(&json)
         };
         output::line(text.map_err(|error| Failure::new(error, ""))?);
         return Ok(());
