@@ -330,7 +330,7 @@ fn the_gauge_study_comes_through_the_command_as_the_handbook_prints_it() {
     close("level 1", pooled(0), nested.s1_pooled, half_of_decimal(5));
     close("level 2", pooled(1), nested.s2_pooled, half_of_decimal(5));
     close("level 3", pooled(2), nested.s3_pooled, half_of_decimal(4));
-    assert_eq!(degrees, [nested.s1_df, nested.s2_df, nested.s3_df]);
+    published::all_close("degrees", &degrees, &[nested.s1_df, nested.s2_df, nested.s3_df], 1e-9);
 }
 
 // What is left out, refused and taken up again.

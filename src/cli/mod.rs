@@ -61,7 +61,7 @@ enum Command {
     Budget(budget::Arguments),
     /// Show the tile's history over all runs of a study on control charts
     Tile(tile::Arguments),
-    /// Say how well the meter repeats in these hands, and take sittings for it
+    /// Say how well the meter repeats in these hands
     Repeatability(repeatability::Arguments),
     /// Show a whole study at work: no meter needed
     Demo(demo::Arguments),

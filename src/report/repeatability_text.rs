@@ -132,7 +132,7 @@ fn meaning(at: &AtGeometry) -> String {
     match at.lifted {
         Some(lifted) if !lifted.hidden => format!(
             "Two single readings of one spot at {}, the meter lifted between them, differ by more than {:.2} GU \
-             only once in twenty times: a smaller difference of two single readings is noise.",
+             only once in twenty times: a smaller difference of two single readings cannot be told from noise.",
             at.geometry, lifted.limit_gu
         ),
         Some(_) => format!(

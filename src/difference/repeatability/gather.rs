@@ -95,8 +95,9 @@ fn proven(ledger: &Ledger, zone: usize, how: &'static str) -> Result<Vec<usize>,
     };
     let found: Vec<usize> = (0..ledger.readings.len()).filter(|&i| counts(&ledger.readings[i])).collect();
     let of = ledger.setup.procedure.readings_per_zone;
-    let proven = found.len() / ledger.setup.geometries.len().max(1);
-    if proven != of as usize || found.len() % ledger.setup.geometries.len().max(1) != 0 {
+    let geometries = ledger.setup.geometries.len().max(1);
+    let proven = found.len() / geometries;
+    if proven != of as usize || !found.len().is_multiple_of(geometries) {
         return Err(WhyNotUsed::NotProven { how, proven, of });
     }
     Ok(found)
