@@ -115,6 +115,7 @@ fn every_key_stands_in_the_page() {
         "[meter]\n",
         "[specification]\n",
         "[reading]\n",
+        "[specification]\n",
         "[status]\n",
         "[sequence]\n",
         "[limits]\n",

@@ -47,7 +47,7 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Make a study: a commented study.toml that runs against the simulated meter as it stands
+    /// Make a study: a commented study.toml that runs against the simulated meter
     Init(init::Arguments),
     /// Do one bracketed run at the bench, or take up the one that was cut off
     Run(run::Arguments),
