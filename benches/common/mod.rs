@@ -170,7 +170,7 @@ impl Recording {
         self.run.apply(&Record { n, at_us, group: n, body }, &mut effects);
         for effect in effects {
             match effect {
-                Effect::Tell(_) => {}
+                Effect::Tell(_) | Effect::Request(_) => {}
                 Effect::Seal => self.seal(),
                 Effect::End => {
                     self.seal();

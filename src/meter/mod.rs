@@ -6,6 +6,7 @@
 
 mod checksum;
 mod columns;
+mod escapes;
 mod examples;
 mod frame;
 #[cfg(test)]
@@ -25,7 +26,11 @@ pub mod scenario;
 pub mod shipped;
 pub mod signal;
 mod specification;
+mod stream;
+mod way;
 
+pub use escapes::MAX_REQUEST_BYTES;
+pub use escapes::request_bytes;
 pub use habits::Habits;
 pub use habits::SelfCalibration;
 pub use limits::Limits;
@@ -51,3 +56,8 @@ pub use signal::SimulatedMeter;
 pub use signal::Spot;
 pub use signal::UnknownSpot;
 pub use specification::Specification;
+pub use stream::Found;
+pub use stream::StreamWatch;
+pub use way::Asking;
+pub use way::Streaming;
+pub use way::Way;

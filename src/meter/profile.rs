@@ -8,12 +8,12 @@ use crate::meter::LineEnd;
 use crate::meter::LineReader;
 use crate::meter::SequenceRange;
 use crate::meter::Specification;
+use crate::meter::Way;
 use crate::meter::examples;
 use crate::meter::layout;
 use crate::meter::profile_file::File;
 use crate::meter::profile_file::LimitTable;
 use crate::meter::profile_file::LimitsTable;
-use crate::meter::profile_file::ReadingTable;
 use crate::meter::profile_file::SerialTable;
 use crate::meter::profile_file::Source;
 use crate::text;
@@ -122,6 +122,7 @@ pub struct Profile {
     end: LineEnd,
     specification: Specification,
     habits: Habits,
+    way: Way,
     has_sequence: bool,
     geometries: PerGeometry<()>,
     reader: LineReader,
@@ -132,15 +133,15 @@ impl Profile {
     ///
     /// # Errors
     /// The first [`Problem`], with its line and column: a key that is unknown or missing, settings that
-    /// contradict each other, a way of reading that this version does not know, or an example that does
-    /// not give what it says.
+    /// contradict each other, a way of reading that does not exist, or an example that does not give what
+    /// it says.
     pub fn load(file: &str, source: &str) -> Result<Profile, Problem> {
         let table: File = text::parse(file, source)?;
         let source = Source { file, text: source };
         let name = name(source, &table.name)?;
         let serial = serial(source, &table.serial)?;
         encoding_fits(source, &table, serial)?;
-        way_of_reading(source, &table.reading)?;
+        let way = Way::of(source, &table.reading)?;
         let specification = Specification::of(source, &table.reading, &table.specification)?;
         let habits = Habits::of(source, &table.meter)?;
         let limits = limits(source, &table.limits)?;
@@ -154,6 +155,7 @@ impl Profile {
             end: table.line.get_ref().end,
             specification,
             habits,
+            way,
             has_sequence: layout::has_sequence(&reader),
             geometries: layout::geometries(&reader),
             reader,
@@ -200,6 +202,12 @@ impl Profile {
     #[must_use]
     pub fn serial_number(&self) -> Option<&str> {
         self.reader.serial_number.as_deref()
+    }
+
+    /// How a reading comes.
+    #[must_use]
+    pub fn way(&self) -> &Way {
+        &self.way
     }
 
     /// The geometries that a line may have.
@@ -282,25 +290,6 @@ fn within<T: Copy + PartialOrd + std::fmt::Display>(
     }
     let what = format!("`{key}` is {value}, out of range");
     Err(source.problem(given.span(), what, format!("give {low} to {high}; {default} is the default")))
-}
-
-fn way_of_reading(source: Source<'_>, table: &ReadingTable) -> Result<(), Problem> {
-    if let Some(how) = &table.how {
-        let what = match how.get_ref().as_str() {
-            "press" => None,
-            "ask" | "stream" => Some(format!(
-                "`how = \"{}\"`: asking and streaming are not read by this version",
-                how.get_ref()
-            )),
-            other => Some(format!("unknown choice `{other}`")),
-        };
-        if let Some(what) = what {
-            let hint = "the choice here is `press`: the meter sends one line for each press of its button; many \
-                        meters can be set to that";
-            return Err(source.problem(how.span(), what, hint));
-        }
-    }
-    Ok(())
 }
 
 fn limits(source: Source<'_>, table: &LimitsTable) -> Result<Limits, Problem> {

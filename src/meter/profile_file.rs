@@ -186,6 +186,27 @@ pub(super) struct MeterTable {
 pub(super) struct ReadingTable {
     pub how: Option<Spanned<String>>,
     pub resolution_gu: Option<Spanned<Gloss>>,
+    pub request: Option<Spanned<String>>,
+    pub timeout_ms: Option<Spanned<u32>>,
+    pub tries: Option<Spanned<u32>>,
+    pub echo: Option<Spanned<bool>>,
+    pub start: Option<Spanned<OneOrMore>>,
+    pub error_query: Option<Spanned<String>>,
+    pub window: Option<Spanned<u8>>,
+    pub spread_gu: Option<Spanned<Gloss>>,
+    pub settle: Option<Spanned<u32>>,
+    pub away: Option<Spanned<u32>>,
+    pub lift_below_gu: Option<Spanned<Gloss>>,
+    pub leave_by_gu: Option<Spanned<Gloss>>,
+    pub pause_ms: Option<Spanned<u32>>,
+}
+
+/// One text, or several.
+#[derive(Deserialize)]
+#[serde(untagged)]
+pub(super) enum OneOrMore {
+    One(String),
+    More(Vec<String>),
 }
 
 #[derive(Default, Deserialize)]

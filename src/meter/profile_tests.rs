@@ -1,4 +1,6 @@
 use super::*;
+use crate::meter::Asking;
+use crate::meter::Streaming;
 use expect_test::Expect;
 use expect_test::expect;
 
@@ -120,19 +122,118 @@ fn a_wrong_key_or_setting_is_told_with_its_place() {
 }
 
 #[test]
-fn asking_and_streaming_are_refused_as_not_read_by_this_version() {
-    check(
-        &format!("{HEAD}{LINE}[reading]\nhow = 'ask'\n{EXAMPLE}"),
-        expect![[r#"
-        mine.toml:6:7: `how = "ask"`: asking and streaming are not read by this version
-          hint: the choice here is `press`: the meter sends one line for each press of its button; many meters can be set to that"#]],
-    );
+fn a_way_of_reading_that_does_not_exist_is_refused() {
     check(
         &format!("{HEAD}{LINE}[reading]\nhow = 'guess'\n{EXAMPLE}"),
         expect![[r#"
         mine.toml:6:7: unknown choice `guess`
-          hint: the choice here is `press`: the meter sends one line for each press of its button; many meters can be set to that"#]],
+          hint: the choices are `press`: the meter sends one line for each press of its button; `ask`: it answers a request; `stream`: it sends without end"#]],
     );
+}
+
+#[test]
+fn asking_needs_a_request_and_says_which_of_its_keys_is_wrong() {
+    let ask = |keys: &str| format!("{HEAD}{LINE}[reading]\nhow = 'ask'\n{keys}\n{EXAMPLE}");
+    check(
+        &ask(""),
+        expect![[r#"
+        mine.toml:6:7: nothing says how to ask the meter
+          hint: add `request = '…'`, what the meter's manual says to send for a reading, its line end as `\r` or `\n`"#]],
+    );
+    check(
+        &ask(r"request = '\q'"),
+        expect![[r#"
+        mine.toml:7:11: `request` cannot be sent: `\q` is no escape; `\r`, `\n`, `\t`, `\\` and `\xNN` are
+          hint: a request is text such as 'MEAS?\r\n'; `\r`, `\n` and `\xNN` stand for bytes"#]],
+    );
+    check(
+        &ask("request = 'M'\ntimeout_ms = 5"),
+        expect![[r#"
+        mine.toml:8:14: `timeout_ms` is 5, out of range
+          hint: give 10 to 600000"#]],
+    );
+    check(
+        &ask("request = 'M'\nwindow = 5"),
+        expect![[r#"
+        mine.toml:8:10: `window` says nothing with `how = "ask"`
+          hint: take it out, or set `how = "stream"` if the meter is read that way"#]],
+    );
+    check(
+        &format!("{HEAD}{LINE}[reading]\nrequest = 'M'\n{EXAMPLE}"),
+        expect![[r#"
+        mine.toml:6:11: `request` says nothing with `how = "press"`
+          hint: take it out, or set `how = "ask"` if the meter is read that way"#]],
+    );
+}
+
+#[test]
+fn streaming_needs_to_know_when_it_is_stable_and_when_the_meter_has_left() {
+    let stream = |keys: &str| format!("{HEAD}{LINE}[reading]\nhow = 'stream'\n{keys}\n{EXAMPLE}");
+    check(
+        &stream("pause_ms = 500"),
+        expect![[r#"
+        mine.toml:6:7: nothing says when the stream is stable
+          hint: add `spread_gu = "0.3"`: how far apart the values of a meter at rest may lie, some steps of its display"#]],
+    );
+    check(
+        &stream("spread_gu = '0.3'"),
+        expect![[r#"
+        mine.toml:6:7: nothing says when the meter has left its place, so one placement could be read twice
+          hint: add `lift_below_gu`, what the meter never shows on a panel and always in the air; or `pause_ms`, if it is silent in the air; or `leave_by_gu`"#]],
+    );
+    check(
+        &stream("spread_gu = '0.3'\npause_ms = 500\nwindow = 8"),
+        expect![[r#"
+        mine.toml:9:10: `window` is 8, an even number
+          hint: give an odd number, so that the median is one of the values"#]],
+    );
+    check(
+        &stream("spread_gu = '-0.3'\npause_ms = 500"),
+        expect![[r#"
+        mine.toml:7:13: `spread_gu` is -0.3, below zero
+          hint: give a difference in GU, such as "0.3""#]],
+    );
+}
+
+#[test]
+fn every_key_of_asking_and_streaming_is_understood() {
+    let load = |keys: &str| {
+        Profile::load("mine.toml", &format!("{HEAD}{LINE}[reading]\n{keys}\n{EXAMPLE}")).unwrap()
+    };
+    let asked = load(
+        "how = 'ask'\nrequest = 'M?\\r'\ntimeout_ms = 1500\ntries = 2\necho = true\nstart = ['A\\n', 'B']\n\
+         error_query = 'SYST:ERR?\\n'",
+    );
+    let bytes = |text: &str| text.as_bytes().into();
+    let expected = Asking {
+        request: bytes("M?\r"),
+        timeout_us: 1_500_000,
+        tries: 2,
+        echo: true,
+        start: vec![bytes("A\n"), bytes("B")],
+        error_query: Some(bytes("SYST:ERR?\n")),
+    };
+    assert_eq!(*asked.way(), Way::Ask(expected));
+    let one = load("how = 'ask'\nrequest = 'M'\nstart = 'A'");
+    assert!(
+        matches!(one.way(), Way::Ask(Asking { timeout_us: 2_000_000, tries: 3, echo: false, start, .. }) if start.len() == 1)
+    );
+    let streamed = load(
+        "how = 'stream'\nwindow = 7\nspread_gu = '0.2'\nsettle = 4\naway = 2\nlift_below_gu = '5'\n\
+         leave_by_gu = '3'\npause_ms = 800",
+    );
+    let gu = |text: &str| crate::units::Gloss::parse(text).unwrap();
+    let expected = Streaming {
+        window: 7,
+        spread_gu: gu("0.2"),
+        settle: 4,
+        away: 2,
+        lift_below_gu: Some(gu("5")),
+        leave_by_gu: Some(gu("3")),
+        pause_us: Some(800_000),
+    };
+    assert_eq!(*streamed.way(), Way::Stream(expected));
+    assert_eq!(*load("").way(), Way::Press);
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! One sitting at the bench, as a pure state machine: records in, effects out.
 
 mod ask;
+mod asking;
 mod fit;
 mod ledger;
 mod machine;
@@ -11,8 +12,9 @@ pub mod say;
 pub mod setup;
 pub mod word;
 
+pub use asking::AskNotice;
 pub use ledger::{Bracket, Check, CheckKind, Ledger, Reading, RunState, Sitting, Spot, Status, ZoneRange};
-pub use notice::{Advice, Effect, NewSitting, NotNow, Notice, Want, WiderThan};
+pub use notice::{Advice, Effect, NewSitting, NotNow, Notice, StreamNotice, Want, WiderThan};
 pub use play::{BadHead, Counts, ReplayError, Replayed, Run, replay};
 pub use setup::Setup;
 pub use word::Word;

@@ -1,13 +1,18 @@
 //! What a run says back: effects for the shell, notices for people.
 
+use super::asking::AskNotice;
 use super::ledger::{CheckKind, RunState};
 use crate::meter::Refusal;
+use crate::units::{Geometry, Gloss};
+use std::fmt;
 
 /// What the shell has to do after a record was applied. A replay passes over them.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Effect {
     /// Tell the operator.
     Tell(Notice),
+    /// Record these bytes as a request, and send them to the meter once they are on the disk.
+    Request(Box<[u8]>),
     /// Write a seal.
     Seal,
     /// Write a seal and the end record; nothing follows.
@@ -110,6 +115,10 @@ pub enum Notice {
         /// Zones that have to be read again, in reading order.
         again: Vec<usize>,
     },
+    /// Something about asking the meter.
+    Asking(AskNotice),
+    /// Something about the meter's stream.
+    Stream(StreamNotice),
     /// The run is over.
     Ended {
         /// How.
@@ -126,6 +135,52 @@ pub enum NotNow {
     Adjusting,
     /// The run is over.
     Ended,
+    /// Nobody had asked.
+    Unasked,
+    /// Something else is wanted now than when the meter was asked.
+    Outdated,
+}
+
+/// What the operator is told of a stream.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StreamNotice {
+    /// The values do not stand still.
+    Wobble {
+        /// Where they lie furthest apart.
+        geometry: Geometry,
+        /// How far, GU.
+        apart_gu: Gloss,
+        /// How far they may, GU.
+        limit_gu: Gloss,
+    },
+    /// The meter rests where it was read, or was put before anybody listened.
+    StillThere,
+}
+
+impl StreamNotice {
+    /// A short name that stays the same, for programs.
+    #[must_use]
+    pub const fn code(&self) -> &'static str {
+        match self {
+            StreamNotice::Wobble { .. } => "hold-still",
+            StreamNotice::StillThere => "lift-first",
+        }
+    }
+}
+
+impl fmt::Display for StreamNotice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            StreamNotice::Wobble { geometry, apart_gu, limit_gu } => write!(
+                f,
+                "hold the meter still: its last values lie {apart_gu} GU apart at {geometry}, and {limit_gu} GU is the most \
+                 for a reading"
+            ),
+            StreamNotice::StillThere => {
+                f.write_str("the meter has not left its place: lift it and put it down where it is wanted")
+            }
+        }
+    }
 }
 
 /// Which rule asks for more readings.

@@ -4,12 +4,17 @@
 use super::ledger::{Ledger, RunState, Sitting, ZoneRange};
 use super::machine::{Machine, Stamp};
 use super::notice::{Effect, Notice, Want};
-use super::record::{Body, Head, Record, RecordingError, Resumed, Scanner, Tail};
+use super::record::{Body, Head, Record, RecordingError, Scanner, Tail};
+use super::word::Word;
 use crate::meter::{Line, LineAssembler, LineOutcome, LineReader, Profile, Refusal, SequenceRange};
-use crate::units::{Gloss, PerGeometry};
+use crate::units::{Geometry, Gloss, PerGeometry};
 use chrono::{DateTime, FixedOffset};
 use std::collections::BTreeMap;
 use std::io::BufRead;
+
+mod ways;
+
+use ways::Source;
 
 /// A run and the lines on their way into it.
 pub struct Run {
@@ -36,6 +41,9 @@ struct Desk {
     last_sequence: Option<u64>,
     link_up: bool,
     counts: Counts,
+    source: Source,
+    /// What was wanted when it was last looked at; not looked at for a meter with a button.
+    wanted: Option<Want>,
 }
 
 /// A head whose parts do not fit together, as after an edit by hand.
@@ -76,6 +84,8 @@ impl Run {
             last_sequence: None,
             link_up: false,
             counts: Counts::default(),
+            source: Source::of(profile.way()),
+            wanted: None,
             reader: profile.reader().clone(),
         };
         Ok(Run { lines: profile.assembler(), desk })
@@ -90,25 +100,28 @@ impl Run {
                 self.lines.feed(bytes, |line| desk.line(at, line, out));
             }
             // Bytes from before the link came up are older than the run: recorded, never read.
-            Body::Bytes(_) | Body::Head(_) | Body::Request(_) => {}
-            Body::Word(word) => self.desk.machine.word(at.at_us, word.clone(), out),
+            Body::Bytes(_) | Body::Head(_) => {}
+            Body::Request(request) => self.desk.sent(at.at_us, request),
+            Body::Word(Word::Read) => self.desk.read(at.at_us, out),
+            Body::Word(word) => {
+                self.desk.ask_on(at.at_us, out);
+                self.desk.machine.word(at.at_us, word.clone(), out);
+                self.desk.look_at_want();
+            }
             Body::Link(link) => {
                 self.cut_line(out);
                 self.desk.link_up = link.up;
                 out.push(Effect::Tell(Notice::Link { up: link.up, what: link.what.clone() }));
-                self.desk.machine.pass_time(at.at_us, out);
+                self.desk.link(at.at_us, link.up, out);
+                self.desk.pass_time(at.at_us, out);
             }
-            Body::Tick => self.desk.machine.pass_time(at.at_us, out),
-            Body::Resumed(resumed) => self.take_up(at, resumed, out),
+            Body::Tick => self.desk.pass_time(at.at_us, out),
+            Body::Resumed(resumed) => {
+                self.cut_line(out);
+                self.desk.take_up(at, resumed, out);
+            }
             Body::Clock(_) | Body::Seal(_) | Body::End(_) => {}
         }
-    }
-
-    fn take_up(&mut self, at: Stamp, resumed: &Resumed, out: &mut Vec<Effect>) {
-        self.cut_line(out);
-        self.desk.link_up = false;
-        self.desk.machine.begin_sitting(sitting(at.at_us, &resumed.wall));
-        self.desk.machine.resumed(at.at_us, resumed.gap_unknown, out);
     }
 
     /// A line whose end did not come before the link changed is no reading.
@@ -137,7 +150,8 @@ impl Run {
     /// The next time at which something is due, microseconds since the start of the run.
     #[must_use]
     pub fn deadline_us(&self) -> Option<u64> {
-        self.desk.machine.deadline_us()
+        let (run, asked) = (self.desk.machine.deadline_us(), self.desk.source.deadline_us());
+        run.into_iter().chain(asked).min()
     }
 
     /// Time of the last finished tile check, microseconds since the start of the run.
@@ -170,15 +184,21 @@ impl Desk {
         self.counts.lines += 1;
         let bytes = match line {
             Line::Whole(bytes) => bytes,
-            Line::TooLong(bytes) => return self.refuse(bytes.to_vec(), Refusal::too_long(bytes), out),
+            Line::TooLong(bytes) => return self.too_long(at, bytes, out),
         };
+        if !matches!(self.source, Source::Press) {
+            return self.whole_line(at, bytes, out);
+        }
         match self.reader.read(bytes) {
-            LineOutcome::Values { gloss, sequence } => self.values(at, bytes, &gloss, sequence, out),
+            LineOutcome::Values { gloss, sequence } => {
+                self.values(at, bytes, &gloss, sequence, out);
+            }
             LineOutcome::Ignored => self.counts.ignored += 1,
             LineOutcome::Refused(why) => self.refuse(bytes.to_vec(), why, out),
         }
     }
 
+    /// Takes the values of a line as a placement; whether they fit the plan and the numbers.
     fn values(
         &mut self,
         at: Stamp,
@@ -186,20 +206,19 @@ impl Desk {
         gloss: &PerGeometry<Gloss>,
         sequence: Option<u64>,
         out: &mut Vec<Effect>,
-    ) {
+    ) -> bool {
         let plan = &self.machine.ledger().setup.geometries;
         if plan.iter().any(|&g| gloss.get(g).is_none()) {
-            let why = Refusal::GeometryNotPlanned {
-                line_has: gloss.iter().map(|(geometry, _)| (geometry, ())).collect(),
-                plan_wants: plan.iter().map(|&geometry| (geometry, ())).collect(),
-            };
-            return self.refuse(line.to_vec(), why, out);
+            let why = not_planned(plan, gloss);
+            self.refuse(line.to_vec(), why, out);
+            return false;
         }
         if let Some(came) = sequence {
             match self.last_sequence {
                 Some(last) if last == came => {
                     let why = Refusal::SequenceRepeated { sequence: came };
-                    return self.refuse(line.to_vec(), why, out);
+                    self.refuse(line.to_vec(), why, out);
+                    return false;
                 }
                 Some(last) => {
                     let expected = self.sequence.map_or(came, |range| range.after(last));
@@ -212,11 +231,20 @@ impl Desk {
             self.last_sequence = Some(came);
         }
         self.machine.placement(at, line, gloss, out);
+        true
     }
 
     fn refuse(&mut self, line: Vec<u8>, why: Refusal, out: &mut Vec<Effect>) {
         self.counts.refused += 1;
         out.push(Effect::Tell(Notice::Refused { line, why }));
+    }
+}
+
+/// The refusal of a line without a geometry of the plan.
+fn not_planned(plan: &[Geometry], gloss: &PerGeometry<Gloss>) -> Refusal {
+    Refusal::GeometryNotPlanned {
+        line_has: gloss.iter().map(|(geometry, _)| (geometry, ())).collect(),
+        plan_wants: plan.iter().map(|&geometry| (geometry, ())).collect(),
     }
 }
 

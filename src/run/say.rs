@@ -142,6 +142,8 @@ fn event<'l>(notice: &Notice, ledger: &'l Ledger) -> Option<Event<'l>> {
                 NotNow::Paused => "paused",
                 NotNow::Adjusting => "adjusting",
                 NotNow::Ended => "ended",
+                NotNow::Unasked => "unasked",
+                NotNow::Outdated => "outdated",
             };
             Event::Refused { line: Seen::new(line).to_string(), why, says }
         }
@@ -157,6 +159,8 @@ fn event<'l>(notice: &Notice, ledger: &'l Ledger) -> Option<Event<'l>> {
         }
         Notice::WordRefused { .. } => told("word-refused", None, &[]),
         Notice::NewSitting { again, .. } => told("new-sitting", None, again),
+        Notice::Asking(notice) => told(notice.code(), None, &[]),
+        Notice::Stream(notice) => told(notice.code(), None, &[]),
         Notice::Link { up, .. } => Event::Link { up: *up, says },
         Notice::Ended { state } => Event::End { state: *state, says },
     })
@@ -263,6 +267,10 @@ pub fn sentence(notice: &Notice, ledger: &Ledger) -> String {
                 NotNow::Paused => "the run is paused; `resume` goes on",
                 NotNow::Adjusting => "the meter is being adjusted; say `adjusted` when it is set",
                 NotNow::Ended => "the run is over",
+                NotNow::Unasked => "nobody had asked for it; `read` asks for a reading",
+                NotNow::Outdated => {
+                    "something else is wanted now than when it was asked for; `read` asks anew"
+                }
             };
             format!("not taken: {} came, but {why}", Seen::new(line))
         }
@@ -283,6 +291,8 @@ pub fn sentence(notice: &Notice, ledger: &Ledger) -> String {
             format!("the meter's line is down: {what}. Nothing recorded is lost")
         }
         Notice::NewSitting { why, again } => new_sitting(ledger, *why, again),
+        Notice::Asking(notice) => notice.to_string(),
+        Notice::Stream(notice) => notice.to_string(),
         Notice::Ended { state: RunState::Abandoned } => {
             "run abandoned; what was not proven stays not proven".to_owned()
         }

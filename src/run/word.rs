@@ -32,6 +32,8 @@ pub enum Word {
         /// Why; must not be empty.
         reason: String,
     },
+    /// Ask the meter for a reading, where it has no button of its own that sends.
+    Read,
     /// Check the tile now.
     Check,
     /// The meter is going to be adjusted: an as-found check comes first.
@@ -56,10 +58,12 @@ pub enum Word {
 }
 
 /// The words as an operator types them.
-const TYPED: [&str; 11] =
-    ["undo", "again", "void", "skip", "check", "adjust", "adjusted", "pause", "resume", "note", "abandon"];
+const TYPED: [&str; 12] = [
+    "read", "undo", "again", "void", "skip", "check", "adjust", "adjusted", "pause", "resume", "note",
+    "abandon",
+];
 
-const HOW: &str = "the words are undo, again [ZONE], void [NUMBER]: REASON, skip [ZONE]: REASON, check, adjust, \
+const HOW: &str = "the words are read, undo, again [ZONE], void [NUMBER]: REASON, skip [ZONE]: REASON, check, adjust, \
                    adjusted, pause, resume, note: TEXT, abandon[: REASON]";
 
 impl Word {
@@ -89,6 +93,7 @@ impl Word {
             None => (rest.trim(), None),
         };
         match verb.to_lowercase().as_str() {
+            "read" => alone(Word::Read, verb, rest),
             "undo" => alone(Word::Undo, verb, rest),
             "check" => alone(Word::Check, verb, rest),
             "adjust" => alone(Word::Adjust, verb, rest),
@@ -165,6 +170,7 @@ mod tests {
     fn every_word_is_read_as_it_is_typed() {
         let reason = text("slid: on the wax");
         for (typed, word) in [
+            ("read", Word::Read),
             ("undo", Word::Undo),
             (" UNDO ", Word::Undo),
             ("again", Word::Again { zone: None }),
@@ -195,7 +201,7 @@ mod tests {
         for (typed, answer) in [
             ("undu", "`undo` is one"),
             ("ajusted", "`adjusted` is one"),
-            ("weather", "the words are undo"),
+            ("weather", "the words are read, undo"),
             ("", "there is no word"),
             ("undo A3", "stands alone"),
             ("void", "needs a colon"),

@@ -145,9 +145,14 @@ impl Session {
             for effect in effects.drain(..) {
                 match effect {
                     Effect::Tell(notice) => tell(&Told::Notice(&notice), &self.run, record.at_us),
+                    Effect::Request(request) => self.record(Body::Request(Vec::from(request).into())).await,
                     Effect::Seal => self.record(Body::Seal(String::new())).await,
                     Effect::End => self.finish().await,
                 }
+            }
+            if let Body::Request(request) = &record.body {
+                // A line that is lost by it says so itself, as the link's next event.
+                let _ = self.link.send(request).await;
             }
         }
         tell(&Told::Settled, &self.run, self.now_us());

@@ -269,6 +269,7 @@ impl Sitting {
                         shown.readings.extend_from_slice(taken);
                     }
                     Effect::Tell(_) => {}
+                    Effect::Request(request) => self.queue(Body::Request(Vec::from(request).into())),
                     Effect::Seal => self.queue(Body::Seal(String::new())),
                     Effect::End => self.finish(),
                 }

@@ -182,6 +182,7 @@ impl Bench {
                 let events = say::events(notice, self.run.ledger());
                 self.events.extend(events.map(|event| serde_json::to_string(&event).unwrap()));
             }
+            Effect::Request(request) => self.put(Body::Request(request.to_vec().into())),
             Effect::Seal => {
                 self.encoder.begin_group();
                 self.encoder.push(self.now_us, Body::Seal(String::new()), &mut self.bytes);

@@ -1,7 +1,7 @@
 //! What was said last, and what is worth a sound.
 
 use super::line::{Line, Style, wrap};
-use crate::run::{Notice, Run, RunState, Status, Want, say};
+use crate::run::{AskNotice, Notice, Run, RunState, Status, Want, say};
 use crate::tile::CheckVerdict;
 
 /// Lines that a message may take while it is the newest one.
@@ -63,6 +63,8 @@ fn style(notice: &Notice, run: &Run) -> Style {
         Notice::Link { up: false, .. } | Notice::Refused { .. } | Notice::LinesLost { .. } => Style::Broken,
         Notice::ScaleOff { .. } => Style::Broken,
         Notice::MoreWanted { .. } => Style::Waiting,
+        Notice::Asking(AskNotice::NoAnswer { .. } | AskNotice::MeterError { .. }) => Style::Broken,
+        Notice::Asking(_) | Notice::Stream(_) => Style::Waiting,
         Notice::NotNow { .. } | Notice::WordRefused { .. } | Notice::NewSitting { .. } => Style::Waiting,
         Notice::Ended { state: RunState::Complete } => Style::Held,
         Notice::Ended { .. } => Style::Broken,
@@ -83,6 +85,8 @@ pub fn bell(notice: &Notice) -> bool {
         Notice::Refused { .. } | Notice::NotNow { .. } | Notice::LinesLost { .. } => true,
         Notice::WordRefused { .. } | Notice::Link { up: false, .. } => true,
         Notice::MoreWanted { .. } | Notice::ScaleOff { .. } => true,
+        Notice::Asking(notice) => matches!(notice, AskNotice::NoAnswer { .. } | AskNotice::Cut),
+        Notice::Stream(_) => true,
         Notice::Wanted(Want::Tile { reading, .. }) => *reading == 1,
         _ => false,
     }

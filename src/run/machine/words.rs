@@ -53,7 +53,8 @@ impl Machine {
                 self.abandon(out);
                 Ok(())
             }
-            Word::Note { .. } => Ok(()),
+            // Asking is the business of whoever reads the meter's lines.
+            Word::Note { .. } | Word::Read => Ok(()),
         }
     }
 
