@@ -110,12 +110,7 @@ async fn sit(folder: &Folder, loaded: &LoadedStudy, sitting: &Sitting) -> Result
         .await
         .map_err(start::StartError::from)?
         .named("simulated meter on a pseudo-terminal");
-    let hand = Hand {
-        meter: SimulatedMeter::new(scenario),
-        outlet: Outlet::Pty(host),
-        clock: clock.clone(),
-        words: None,
-    };
+    let hand = Hand::new(SimulatedMeter::new(scenario), Outlet::Pty(host), clock.clone());
     let bench = Bench { link, clock, hand: Some(hand) };
     let (session, hand, _) = start::begin(folder, loaded, setup, bench)?;
     let (commands, waiting) = mpsc::unbounded_channel();

@@ -57,17 +57,18 @@ impl Presenter {
     }
 
     /// Listens to the keyboard, or to words on standard input, one a line; when these end, the meter's
-    /// button carries the run alone.
+    /// button carries the run alone. Where the meter is asked, as `asked` says, an empty line asks.
     pub fn listener(
         &self,
         commands: mpsc::UnboundedSender<Command>,
+        asked: bool,
     ) -> impl Future<Output = std::io::Result<()>> + use<> {
         let drawn = match self {
             Presenter::Drawn(drawn) if std::io::stdin().is_terminal() => Some(Rc::clone(drawn)),
             _ => None,
         };
         async move {
-            let Some(drawn) = drawn else { return listen_to_lines(commands) };
+            let Some(drawn) = drawn else { return listen_to_lines(commands, asked) };
             let mut keys = read_keys()?;
             while let Some(key) = keys.recv().await {
                 if press(&drawn, key, &commands).is_err() {
@@ -134,13 +135,14 @@ fn press(
 }
 
 /// Words from standard input, one a line, on a thread of their own.
-fn listen_to_lines(commands: mpsc::UnboundedSender<Command>) -> std::io::Result<()> {
+fn listen_to_lines(commands: mpsc::UnboundedSender<Command>, asked: bool) -> std::io::Result<()> {
     std::thread::Builder::new().name("words".to_owned()).spawn(move || {
         for line in std::io::stdin().lock().lines().map_while(Result::ok) {
-            if line.trim().is_empty() {
+            let is_empty = line.trim().is_empty();
+            if is_empty && !asked {
                 continue;
             }
-            match Word::parse(&line) {
+            match if is_empty { Ok(Word::Read) } else { Word::parse(&line) } {
                 Ok(word) => {
                     if commands.send(Command::Say(word)).is_err() {
                         return;

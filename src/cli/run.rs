@@ -19,8 +19,9 @@ use tokio::sync::mpsc;
 /// off is taken up where it stopped.
 #[derive(clap::Args)]
 #[command(after_help = "\
-The meter's own button is enough; keys (or words on standard input, one a line) do the rest:
-  undo | again [ZONE] | void [NUMBER]: REASON | skip [ZONE]: REASON | check
+The meter's own button is enough; keys (or words on standard input, one a line) do the rest.
+A meter without one is asked by Enter, or the word read, if its profile says how:
+  read | undo | again [ZONE] | void [NUMBER]: REASON | skip [ZONE]: REASON | check
   adjust | adjusted | pause | resume | note: TEXT | abandon[: REASON]
 
 Example: halfpanel run harbour --panel P1 --operator Jo
@@ -191,7 +192,7 @@ pub async fn drive(
     stop_on_signals(commands.clone())?;
     let cues = hand.map(|hand| follow(hand, commands.clone()));
     session.moments = presenter.moments();
-    let listening = presenter.listener(commands);
+    let listening = presenter.listener(commands, session.run.is_asked());
     let driving = session.drive(waiting, |told, run, now_us| {
         if let (Told::Notice(notice), Some(cues)) = (told, &cues)
             && let Some(cue) = hand::cue(notice, run)

@@ -1,11 +1,11 @@
 //! `halfpanel simulate`
 
 use super::{DONE, Failure, output, runtime};
-use crate::meter::{Emission, Scenario, SimulatedMeter, Spot};
-use crate::run::record::Scanner;
+use crate::meter::{Scenario, SimulatedMeter, Spot};
+use crate::run::record::{Body, Scanner};
 use crate::run::{Run, replay};
 use crate::session::folder::Folder;
-use crate::session::hand::{self, Cue, Hand, Outlet};
+use crate::session::hand::{self, Cue, Hand, HandError, Outlet};
 use crate::session::pty::PtyHost;
 use crate::session::start::simulated_clock;
 use crate::store::RealDisk;
@@ -22,7 +22,7 @@ const LOOK_EVERY: Duration = Duration::from_millis(50);
 #[derive(clap::Args)]
 #[command(after_help = "\
 Without --follow, standard input moves the hand, one command a line:
-  place tile | place PANEL ZONE | press | clean | adjust
+  place tile | place PANEL ZONE | press | lift | clean | adjust
 
 Example: halfpanel simulate harbour/meter.toml --link /tmp/meter --follow harbour
          halfpanel run harbour --port /tmp/meter        (in another terminal)")]
@@ -52,9 +52,8 @@ async fn stand(arguments: &Arguments, scenario: Scenario) -> Result<u8, Failure>
     let port = arguments.link.clone().unwrap_or_else(|| host.path().to_owned());
     output::line(format_args!("port {}", port.display()));
     let clock = simulated_clock(&scenario, None).map_err(crate::session::start::StartError::from)?;
-    let meter = SimulatedMeter::new(scenario);
+    let hand = Hand::new(SimulatedMeter::new(scenario), Outlet::Pty(host), clock);
     if let Some(study) = &arguments.follow {
-        let hand = Hand { meter, outlet: Outlet::Pty(host), clock, words: None };
         let (cues, heard) = mpsc::unbounded_channel();
         let watcher = watch(study.clone(), cues);
         tokio::select! {
@@ -64,7 +63,7 @@ async fn stand(arguments: &Arguments, scenario: Scenario) -> Result<u8, Failure>
         }
         return Ok(DONE);
     }
-    by_hand(meter, host).await
+    by_hand(hand).await
 }
 
 /// Follows the open run of a study by reading its recording, as anybody may.
@@ -82,6 +81,7 @@ async fn watch(study: PathBuf, cues: mpsc::UnboundedSender<Cue>) -> Result<(), F
             let seen = applied.1;
             let outcome = replay(&id, &mut scanner, |record, run: &mut Run, effects| {
                 if record.n > seen {
+                    news.extend(cue_of_line(&record.body));
                     news.extend(effects.iter().filter_map(|effect| match effect {
                         crate::run::Effect::Tell(notice) => hand::cue(notice, run),
                         _ => None,
@@ -105,8 +105,17 @@ async fn watch(study: PathBuf, cues: mpsc::UnboundedSender<Cue>) -> Result<(), F
     }
 }
 
+/// What a record says of the line alone.
+fn cue_of_line(body: &Body<'_>) -> Option<Cue> {
+    match body {
+        Body::Request(_) => Some(Cue::Asked),
+        Body::Link(link) if link.up => Some(Cue::LineUp),
+        _ => None,
+    }
+}
+
 /// A person, or a script, moves the hand.
-async fn by_hand(mut meter: SimulatedMeter, mut host: PtyHost) -> Result<u8, Failure> {
+async fn by_hand(mut hand: Hand) -> Result<u8, Failure> {
     let (send, mut lines) = mpsc::unbounded_channel();
     std::thread::spawn(move || {
         for line in std::io::stdin().lock().lines().map_while(Result::ok) {
@@ -115,54 +124,60 @@ async fn by_hand(mut meter: SimulatedMeter, mut host: PtyHost) -> Result<u8, Fai
             }
         }
     });
-    while let Some(line) = lines.recv().await {
-        let words: Vec<&str> = line.split_whitespace().collect();
-        let placed = match words.as_slice() {
-            [] => Ok(()),
-            ["place", "tile"] => meter.place(&Spot::Tile),
-            ["place", "zero"] => meter.place(&Spot::Zero),
-            ["place", "middle"] => meter.place(&Spot::Middle),
-            ["place", panel, zone] => {
-                meter.place(&Spot::Zone { panel: (*panel).to_owned(), zone: (*zone).to_owned() })
+    loop {
+        tokio::select! {
+            line = lines.recv() => match line {
+                Some(line) => obey(&line, &mut hand).await?,
+                None => return Ok(DONE),
+            },
+            heard = hand.heard() => {
+                let heard = heard.map_err(broken)?;
+                hand.play(heard).await.map_err(broken)?;
             }
-            ["press"] => {
-                for emission in meter.press() {
-                    emit(emission, &mut host, meter.scenario()).await?;
-                }
-                Ok(())
-            }
-            ["clean"] => {
-                meter.clean_tile();
-                Ok(())
-            }
-            ["adjust"] => {
-                meter.adjust();
-                Ok(())
-            }
-            _ => {
-                output::remark(format_args!(
-                    "`{line}` is no command; they are: place tile, place zero, place middle, place PANEL ZONE, press, clean, adjust"
-                ));
-                Ok(())
-            }
-        };
-        if let Err(unknown) = placed {
-            output::remark(unknown);
         }
     }
-    Ok(DONE)
 }
 
-async fn emit(emission: Emission, host: &mut PtyHost, scenario: &Scenario) -> Result<(), Failure> {
-    let real = |us| Duration::from_micros(scenario.clock_us(us));
-    match emission {
-        Emission::Bytes(bytes) => host.write_all(&bytes).await?,
-        Emission::Pause { us } => tokio::time::sleep(real(us)).await,
-        Emission::Unplug { return_after_us } => {
-            host.unplug();
-            tokio::time::sleep(real(return_after_us)).await;
-            host.plug_in()?;
+/// Does what one line of standard input says.
+async fn obey(line: &str, hand: &mut Hand) -> Result<(), Failure> {
+    let words: Vec<&str> = line.split_whitespace().collect();
+    let placed = match words.as_slice() {
+        [] => Ok(()),
+        ["place", "tile"] => hand.meter.place(&Spot::Tile),
+        ["place", "zero"] => hand.meter.place(&Spot::Zero),
+        ["place", "middle"] => hand.meter.place(&Spot::Middle),
+        ["place", panel, zone] => {
+            hand.meter.place(&Spot::Zone { panel: (*panel).to_owned(), zone: (*zone).to_owned() })
         }
+        ["press"] => {
+            let sent = hand.meter.press();
+            return hand.emit(sent).await.map_err(broken);
+        }
+        ["lift"] => {
+            hand.meter.lift();
+            Ok(())
+        }
+        ["clean"] => {
+            hand.meter.clean_tile();
+            Ok(())
+        }
+        ["adjust"] => {
+            hand.meter.adjust();
+            Ok(())
+        }
+        _ => {
+            output::remark(format_args!(
+                "`{line}` is no command; they are: place tile, place zero, place middle, place PANEL ZONE, press, lift, clean, adjust"
+            ));
+            Ok(())
+        }
+    };
+    if let Err(unknown) = placed {
+        output::remark(unknown);
     }
     Ok(())
+}
+
+fn broken(error: HandError) -> Failure {
+    Failure::new(error, "start `halfpanel simulate` again")
 }

@@ -13,12 +13,15 @@
 
 mod fault;
 mod layout;
+mod ways;
 
 use crate::text::Problem;
 use crate::text::parse;
 
 pub use fault::Fault;
 pub use layout::Layout;
+pub use ways::Answers;
+pub use ways::Streams;
 
 pub(super) use layout::Field;
 pub(super) use layout::Piece;
@@ -47,6 +50,8 @@ pub struct Scenario {
     pub(super) tile_dirt: Vec<TileDirt>,
     pub(super) wobbles: Vec<Wobble>,
     pub(super) faults: BTreeMap<u64, Fault>,
+    answers: Option<Answers>,
+    streams: Option<Streams>,
 }
 
 impl Scenario {
@@ -62,6 +67,10 @@ impl Scenario {
         check_truths(&tables).map_err(problem)?;
         check_zone_names(&tables.zone).map_err(problem)?;
         let faults = faults_by_line(&tables.fault).map_err(problem)?;
+        if let (Some(_), Some(stream)) = (&tables.answers, &tables.stream) {
+            let what = "the meter both answers and streams".to_owned();
+            return Err(problem((stream.span(), what, "keep `[answers]` or `[stream]`".to_owned())));
+        }
         Ok(Scenario {
             seed: tables.seed,
             time_factor: tables.time_factor.map_or(1.0, |factor| factor.0),
@@ -77,6 +86,8 @@ impl Scenario {
             tile_dirt: tables.tile_dirt,
             wobbles: tables.wobble,
             faults,
+            answers: tables.answers,
+            streams: tables.stream.map(Spanned::into_inner),
         })
     }
 
@@ -108,6 +119,18 @@ impl Scenario {
     #[must_use]
     pub fn between_presses_us(&self) -> u64 {
         self.between_presses_us
+    }
+
+    /// What the meter answers, if it is asked for its readings.
+    #[must_use]
+    pub fn answers(&self) -> Option<&Answers> {
+        self.answers.as_ref()
+    }
+
+    /// How the meter streams, if it does.
+    #[must_use]
+    pub fn streams(&self) -> Option<&Streams> {
+        self.streams.as_ref()
     }
 
     /// The geometries that the meter sends, in the order in which it sends them.
@@ -149,6 +172,8 @@ struct File {
     wobble: Vec<Wobble>,
     #[serde(default)]
     fault: Vec<Spanned<fault::Row>>,
+    answers: Option<Answers>,
+    stream: Option<Spanned<Streams>>,
 }
 
 #[derive(Deserialize)]

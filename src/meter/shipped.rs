@@ -3,7 +3,7 @@
 
 use crate::meter::Profile;
 
-const TEXTS: [(&str, &str); 7] = [
+const TEXTS: [(&str, &str); 10] = [
     ("tab-60", include_str!("shipped/tab-60.toml")),
     ("semicolon-numbered", include_str!("shipped/semicolon-numbered.toml")),
     ("three-angle", include_str!("shipped/three-angle.toml")),
@@ -11,6 +11,9 @@ const TEXTS: [(&str, &str); 7] = [
     ("comma-decimal", include_str!("shipped/comma-decimal.toml")),
     ("framed-checksum", include_str!("shipped/framed-checksum.toml")),
     ("fixed-columns", include_str!("shipped/fixed-columns.toml")),
+    ("ask-plain", include_str!("shipped/ask-plain.toml")),
+    ("ask-query", include_str!("shipped/ask-query.toml")),
+    ("stream-plain", include_str!("shipped/stream-plain.toml")),
 ];
 
 /// Names of the shipped profiles.

@@ -14,6 +14,8 @@
 //! assert_eq!(meter.press(), [Emission::Bytes(b"0001;60;92.4;GU;OK\r\n".to_vec())]);
 //! ```
 
+mod talking;
+
 use crate::meter::scenario::DirtEnds;
 use crate::meter::scenario::Fault;
 use crate::meter::scenario::Field;
@@ -30,6 +32,7 @@ use rand_distr::StandardNormal;
 use rust_decimal::Decimal;
 use rust_decimal::RoundingStrategy;
 use rust_decimal::prelude::FromPrimitive;
+use std::collections::VecDeque;
 use std::fmt;
 
 /// Where the meter can be put.
@@ -126,6 +129,8 @@ pub struct SimulatedMeter {
     adjusted_at_gu: f64,
     /// Number of the placement after which the tile was wiped last.
     cleaned_after: u64,
+    /// The meter's error queue.
+    errors: VecDeque<String>,
 }
 
 impl SimulatedMeter {
@@ -140,6 +145,7 @@ impl SimulatedMeter {
             placement: None,
             adjusted_at_gu: 0.0,
             cleaned_after: 0,
+            errors: VecDeque::new(),
         }
     }
 
@@ -267,10 +273,14 @@ impl SimulatedMeter {
     /// The unrounded reading at each geometry that has a truth. Not below 0, as no meter shows less.
     fn measure_gu(&mut self) -> PerGeometry<f64> {
         let Some(mut placement) = self.placement.take() else {
-            return Geometry::ALL.into_iter().map(|geometry| (geometry, 0.0)).collect();
+            let air_gu = self.scenario.streams().map_or(0.0, |streams| streams.air_gu);
+            return Geometry::ALL.into_iter().map(|geometry| (geometry, air_gu)).collect();
         };
+        let streams = self.scenario.streams();
+        let swing_gu = streams.map_or(0.0, |s| s.swing_gu(self.placements, placement.presses));
         if placement.presses > 0 {
-            self.wait(self.scenario.between_presses_us());
+            let next_us = streams.map_or(self.scenario.between_presses_us(), |s| s.every_us);
+            self.wait(next_us);
         }
         placement.presses += 1;
         let noise_gu = normal_gu(&mut placement.generator).map(|z| z * self.scenario.noise.sd_gu.0);
@@ -280,7 +290,7 @@ impl SimulatedMeter {
             // A truth of the tile is missing only at geometries that are not sent.
             let gain = self.scenario.tile.0.get(geometry).map_or(1.0, |tile_gu| 1.0 + drift_gu / tile_gu);
             let angle = geometry as usize;
-            let errors_gu = placement.reposition_gu[angle] + noise_gu[angle] + placement.wobble_gu;
+            let errors_gu = placement.reposition_gu[angle] + noise_gu[angle] + placement.wobble_gu + swing_gu;
             (geometry, ((truth_gu + dirt_gu) * gain + errors_gu).max(0.0))
         };
         let gloss_gu = placement.truth_gu.iter().map(read_gu).collect();

@@ -154,6 +154,12 @@ impl Run {
         run.into_iter().chain(asked).min()
     }
 
+    /// The next time at which the run itself has something due, whatever was asked of the meter.
+    #[must_use]
+    pub fn due_us(&self) -> Option<u64> {
+        self.desk.machine.deadline_us()
+    }
+
     /// Time of the last finished tile check, microseconds since the start of the run.
     #[must_use]
     pub fn last_check_us(&self) -> Option<u64> {
@@ -164,6 +170,12 @@ impl Run {
     #[must_use]
     pub fn is_over(&self) -> bool {
         self.desk.machine.is_over()
+    }
+
+    /// Whether the operator asks for each reading (`read`), since the meter has no button that sends.
+    #[must_use]
+    pub fn is_asked(&self) -> bool {
+        matches!(self.desk.source, Source::Ask(_))
     }
 
     /// Whether the meter is there.

@@ -2,16 +2,21 @@
 //! So undo, zones taken again and checks all meet the right spot. It only ever sees what a person sees:
 //! what the run tells.
 
+mod ways;
+
+pub use ways::Heard;
+
 use super::clock::Clock;
 use super::link::MeterStream;
 use super::pty::PtyHost;
 use crate::meter::{Emission, SimulatedMeter, Spot, UnknownSpot};
 use crate::run::setup::Between;
-use crate::run::{Advice, CheckKind, Notice, Run, Want, Word};
+use crate::run::{Advice, AskNotice, CheckKind, Notice, Run, Want, Word};
 use std::io;
 use std::time::Duration;
 use tokio::io::{AsyncWriteExt, DuplexStream};
 use tokio::sync::mpsc;
+use tokio::time::{Interval, MissedTickBehavior};
 
 /// Bytes that an in-process line holds, as a driver's buffer would.
 const LINE_BUFFER: usize = 64 * 1024;
@@ -38,6 +43,10 @@ pub enum Cue {
     Again,
     /// Keep still.
     Rest,
+    /// A request to the meter stands in the recording.
+    Asked,
+    /// The line came up: requests from before it are gone.
+    LineUp,
     /// The run is over.
     Over,
 }
@@ -72,6 +81,10 @@ pub fn cue(notice: &Notice, run: &Run) -> Option<Cue> {
             Want::Nothing => Cue::Over,
         }),
         Notice::Refused { .. } | Notice::Link { up: true, .. } => Some(Cue::Again),
+        Notice::Asking(AskNotice::Again { .. } | AskNotice::Echoed { .. } | AskNotice::MeterError { .. }) => {
+            None
+        }
+        Notice::Asking(_) => Some(Cue::Again),
         Notice::Ended { .. } => Some(Cue::Over),
         _ => None,
     }
@@ -151,15 +164,37 @@ pub struct Hand {
     pub clock: Clock,
     /// Where it says `adjusted`.
     pub words: Option<mpsc::UnboundedSender<Word>>,
+    /// What came of requests that are not whole yet.
+    inbox: Vec<u8>,
+    /// The beat of a meter that streams.
+    ticker: Option<Interval>,
 }
 
 impl Hand {
+    /// A hand without a voice. Needs a tokio runtime with time.
+    #[must_use]
+    pub fn new(meter: SimulatedMeter, outlet: Outlet, clock: Clock) -> Hand {
+        let ticker = meter.scenario().streams().map(|streams| {
+            let every = clock.real_duration(streams.every_us()).max(Duration::from_millis(1));
+            let mut ticker = tokio::time::interval(every);
+            ticker.set_missed_tick_behavior(MissedTickBehavior::Delay);
+            ticker
+        });
+        Hand { meter, outlet, clock, words: None, inbox: Vec::new(), ticker }
+    }
+
     /// Follows the cues until the run is over or nobody gives any more.
     ///
     /// # Errors
     /// [`HandError`].
     pub async fn follow(mut self, mut cues: mpsc::UnboundedReceiver<Cue>) -> Result<(), HandError> {
         self.outlet.plug_in().await?;
+        if self.ticker.is_some() {
+            return self.follow_streaming(cues).await;
+        }
+        if self.meter.scenario().answers().is_some() {
+            return self.follow_asked(cues).await;
+        }
         let mut wish = Wish::default();
         loop {
             let patience = wish.place.as_ref().map(|_| self.patience());
@@ -175,23 +210,41 @@ impl Hand {
             if wish.over {
                 return Ok(());
             }
-            if std::mem::take(&mut wish.adjust) {
-                self.meter.adjust();
-                if let Some(words) = &self.words {
-                    let _ = words.send(Word::Adjusted);
-                }
-            }
-            if let Some(target) = wish.place.clone() {
-                if target.clean && !std::mem::replace(&mut wish.cleaned, true) {
-                    self.meter.clean_tile();
-                }
-                if !(target.stay && wish.stands_on.as_ref() == Some(&target.spot)) {
-                    self.meter.place(&target.spot)?;
-                    wish.stands_on = Some(target.spot);
-                }
-                self.press().await?;
+            self.adjust(&mut wish);
+            if wish.place.is_some() {
+                self.put_down(&mut wish)?;
+                let sent = self.meter.press();
+                self.emit(sent).await?;
             }
         }
+    }
+
+    /// Adjusts the meter if that is wished, and says so.
+    fn adjust(&mut self, wish: &mut Wish) {
+        if std::mem::take(&mut wish.adjust) {
+            self.meter.adjust();
+            self.say(Word::Adjusted);
+        }
+    }
+
+    fn say(&self, word: Word) {
+        if let Some(words) = &self.words {
+            // The run may be over by now.
+            let _ = words.send(word);
+        }
+    }
+
+    /// Puts the meter where it is wished.
+    fn put_down(&mut self, wish: &mut Wish) -> Result<(), UnknownSpot> {
+        let Some(target) = wish.place.clone() else { return Ok(()) };
+        if target.clean && !std::mem::replace(&mut wish.cleaned, true) {
+            self.meter.clean_tile();
+        }
+        if !(target.stay && wish.stands_on.as_ref() == Some(&target.spot)) {
+            self.meter.place(&target.spot)?;
+            wish.stands_on = Some(target.spot);
+        }
+        Ok(())
     }
 
     fn patience(&self) -> Duration {
@@ -209,8 +262,12 @@ impl Hand {
         })
     }
 
-    async fn press(&mut self) -> Result<(), HandError> {
-        for emission in self.meter.press() {
+    /// Sends what comes out of the meter. Not cancel-safe.
+    ///
+    /// # Errors
+    /// If the line broke.
+    pub async fn emit(&mut self, emissions: Vec<Emission>) -> Result<(), HandError> {
+        for emission in emissions {
             match emission {
                 Emission::Bytes(bytes) => self.outlet.write(&bytes).await?,
                 Emission::Pause { us } => tokio::time::sleep(self.real(us)).await,
@@ -246,6 +303,8 @@ struct Wish {
     cleaned: bool,
     adjust: bool,
     over: bool,
+    /// Requests that stand in the recording and were not met on the line yet.
+    asked: u32,
 }
 
 impl Wish {
@@ -263,6 +322,8 @@ impl Wish {
             Cue::Over => self.over = true,
             // The wish stands; the meter is about to come down on it anyway.
             Cue::Again => {}
+            Cue::Asked => self.asked += 1,
+            Cue::LineUp => self.asked = 0,
         }
     }
 }

@@ -85,7 +85,7 @@ pub async fn open_bench(
             .map_err(FolderError::Problem)?;
         let clock = simulated_clock(&scenario, from)?;
         let (outlet, streams) = Outlet::in_process();
-        let hand = Hand { meter: SimulatedMeter::new(scenario), outlet, clock: clock.clone(), words: None };
+        let hand = Hand::new(SimulatedMeter::new(scenario), outlet, clock.clone());
         let link = Link::plugged(streams).named(port);
         return Ok(Bench { link, clock, hand: Some(hand) });
     }

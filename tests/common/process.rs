@@ -205,6 +205,13 @@ impl Line {
         String::from_utf8(heard).unwrap()
     }
 
+    /// The next bytes that are written to the other end, that many; waits for them.
+    pub fn hear(&self, count: usize) -> String {
+        let mut heard = vec![0; count];
+        (&self.meter).read_exact(&mut heard).unwrap();
+        String::from_utf8(heard).unwrap()
+    }
+
     /// Sends bytes, whether or not anybody reads them.
     pub fn send(&self, bytes: &[u8]) {
         match (&self.meter).write_all(bytes) {

@@ -338,7 +338,9 @@ impl Picture<'_> {
         // What would only be refused now is not offered.
         let is_zone = matches!(want, Want::Zone { .. });
         let is_adjusting = want == Want::Adjust;
+        let is_asked = self.survey.asked && (is_zone || matches!(want, Want::Tile { .. }));
         let keys = [
+            ("Enter", "read", is_asked),
             ("u", "undo", true),
             ("a", "again", true),
             ("v", "void", true),

@@ -62,6 +62,8 @@ pub struct Now {
     pub paused: bool,
     /// The run is over.
     pub over: bool,
+    /// The meter is asked for each reading.
+    pub asked: bool,
     /// Label of the zone that was read last.
     pub last_zone: Option<String>,
     /// Number of the last placement on a zone that counts, and what it was.
@@ -91,6 +93,7 @@ impl Now {
         Now {
             paused: run.want() == Want::Resume,
             over: run.is_over(),
+            asked: run.is_asked(),
             last_zone: on_zone(|s| s != Status::Undone).map(|(_, label)| label),
             last_placement: on_zone(counts).map(|(r, label)| (r.placement, format!("{label} {}", r.gloss))),
             next_zone: next,
@@ -138,6 +141,7 @@ impl Keys {
         match self.asking.take() {
             Some((question, prompt)) => self.answer(key, question, prompt),
             None => match key {
+                Key::Enter | Key::Char(' ') if now.asked && !now.over => Answer::Say(Word::Read),
                 Key::Char(c) if !now.over => self.command(c, now),
                 _ => Answer::Nothing,
             },

@@ -73,6 +73,8 @@ pub struct Survey<'a> {
     pub link_up: bool,
     /// Whether the run is over.
     pub over: bool,
+    /// Whether the meter is asked for each reading.
+    pub asked: bool,
     /// Time of the last finished check.
     pub last_check_us: Option<u64>,
     /// When something is due.
@@ -101,10 +103,11 @@ impl<'a> Survey<'a> {
         Survey {
             ledger,
             want: run.want(),
+            asked: run.is_asked(),
             link_up: run.link_is_up(),
             over: run.is_over(),
             last_check_us: run.last_check_us(),
-            deadline_us: run.deadline_us(),
+            deadline_us: run.due_us(),
             zones,
         }
     }
