@@ -91,6 +91,35 @@ fn events_of_mishaps() -> Vec<String> {
     [bench.events, off.events].concat()
 }
 
+/// A bench whose meter is read in another way.
+fn bench_with(reading: &str) -> Bench {
+    let mut one = setup(1);
+    one.profile = common::PLAIN.replace("[[example]]", &format!("[reading]\n{reading}\n[[example]]"));
+    Bench::new(one)
+}
+
+/// What only a meter without a button has to tell.
+fn events_of_asking_and_streaming() -> Vec<String> {
+    let mut asked = bench_with("how = 'ask'\nrequest = 'R'\ntimeout_ms = 1000\ntries = 2\nerror_query = 'E'");
+    asked.bytes(b"92.4\r\n").word(Word::Read).bytes(b"R\r\nwhat\r\n-1,\"x\"\r\n0,\"\"\r\n");
+    asked.word(Word::Read);
+    for _ in 0..3 {
+        asked.wait_min(1.0 / 60.0).tick();
+    }
+    asked.word(Word::Read).link(false).link(true);
+    asked.wait_min(1.0).word(Word::Read).word(Word::Pause).bytes(b"92.4\r\n");
+    let mut streaming =
+        bench_with("how = 'stream'\nspread_gu = '0.3'\nlift_below_gu = '3'\nsettle = 0\nwindow = 3");
+    for _ in 0..25 {
+        streaming.wait_min(1.0 / 60.0).bytes(b"92.4\r\n");
+    }
+    streaming.bytes(b"0\r\n0\r\n0\r\n");
+    for _ in 0..8 {
+        streaming.wait_min(1.0 / 60.0).bytes(b"80.0\r\n").bytes(b"85.0\r\n");
+    }
+    [asked.events, streaming.events].concat()
+}
+
 /// Events of the program itself, with its own first and last line; time runs fast.
 fn events_of_the_program() -> Vec<String> {
     let folder = tempfile::tempdir().unwrap();
@@ -111,7 +140,8 @@ fn events_of_the_program() -> Vec<String> {
 }
 
 fn all_events() -> Vec<String> {
-    [events_of_stories(), events_of_mishaps(), events_of_the_program()].concat()
+    [events_of_stories(), events_of_mishaps(), events_of_asking_and_streaming(), events_of_the_program()]
+        .concat()
 }
 
 fn parsed(line: &str) -> (String, Map<String, Value>) {

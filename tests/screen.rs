@@ -645,6 +645,25 @@ fn keys_become_the_words_that_could_have_been_typed() {
 }
 
 #[test]
+fn enter_and_space_ask_a_meter_that_is_asked_and_no_other() {
+    let pressed = Now::of(&Screen::new(boatyard(), 80, 24).run);
+    let mut asked = boatyard();
+    asked.profile = halfpanel::meter::shipped::text("ask-plain").unwrap().to_owned();
+    let screen = Screen::new(asked, 80, 24);
+    let asked = Now::of(&screen.run);
+    for key in ["\n", " "] {
+        assert_eq!(type_in(&mut Keys::new(), &pressed, key), Answer::Nothing);
+        assert_eq!(type_in(&mut Keys::new(), &asked, key), Answer::Say(Word::Read));
+        assert_eq!(type_in(&mut Keys::new(), &Now { over: true, ..asked.clone() }, key), Answer::Nothing);
+    }
+    assert_eq!(
+        type_in(&mut Keys::new(), &asked, "nsunny sky\n"),
+        Answer::Say(Word::parse("note: sunny sky").unwrap())
+    );
+    assert!(screen.picture().contains("Enter read"), "{}", screen.picture());
+}
+
+#[test]
 fn a_question_can_be_left_and_asks_for_what_is_missing() {
     let mut screen = Screen::new(boatyard(), 80, 24);
     screen.press("92.4 92.5 92.4 71.4");

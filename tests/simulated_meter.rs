@@ -242,6 +242,46 @@ fn each_fault_sends_what_the_notes_say() {
     assert_eq!(faulty("kind = 'repeat'"), [bytes(line), bytes(line)]);
 }
 
+const ANSWERS: &str = "[answers]\nrequest = 'M?\\n'\ndelay_s = 0.4\necho = true\nerror_query = 'E?\\n'\n\
+                       [[answers.error]]\nline = 2\nsays = '-230,\"stale\"'\n";
+
+#[test]
+fn a_meter_that_is_asked_answers_with_echo_delay_and_an_error_queue() {
+    let mut meter = meter("", &[TILE, BARE_VALUE, ANSWERS]);
+    meter.place(&Spot::Tile).unwrap();
+    let mut inbox = b"M?\nM?\nHELP\r*RST\nE".to_vec();
+    let mut sent = Vec::new();
+    while let Some(request) = meter.take_request(&mut inbox) {
+        sent.push(meter.answer(&request));
+    }
+    let bytes = |text: &str| Emission::Bytes(text.as_bytes().to_vec());
+    let pause = Emission::Pause { us: 400_000 };
+    let value = vec![bytes("M?\n"), pause.clone(), bytes("92.4000\r\n")];
+    assert_eq!(sent, [value.clone(), value, vec![bytes("HELP\r")], vec![bytes("*RST\n")]]);
+    assert_eq!(inbox, b"E", "half a request waits for the rest");
+    for entry in ["-230,\"stale\"", "-113,\"Undefined header\"", "0,\"No error\"", "0,\"No error\""] {
+        assert_eq!(meter.answer(b"E?\n"), [bytes("E?\n"), pause.clone(), bytes(&format!("{entry}\r\n"))]);
+    }
+}
+
+#[test]
+fn a_meter_that_streams_shows_the_air_the_place_and_a_wobble_that_comes_to_rest() {
+    let stream = "[stream]\nevery_s = 0.5\nair_gu = 0.3\n\
+                  [[stream.wobble]]\nplacement = 2\nseconds = 1.5\nby_gu = 2\n";
+    let mut meter = meter("pace_s = 6", &[TILE, stream, "[layout]\nline = '{gloss}'\n"]);
+    let values = |meter: &mut SimulatedMeter, n| -> Vec<String> {
+        (0..n).map(|_| text(&meter.press()).trim().to_owned()).collect()
+    };
+    assert_eq!(values(&mut meter, 2), ["0.3", "0.3"]);
+    meter.place(&Spot::Tile).unwrap();
+    assert_eq!(values(&mut meter, 3), ["92.4"; 3]);
+    assert_eq!(meter.elapsed_us(), 1_000_000, "two values after the first");
+    meter.lift();
+    assert_eq!(values(&mut meter, 1), ["0.3"]);
+    meter.place(&Spot::Tile).unwrap();
+    assert_eq!(values(&mut meter, 5), ["94.4", "90.4", "94.4", "92.4", "92.4"]);
+}
+
 #[test]
 fn what_a_press_had_still_to_send_is_lost_with_the_meter() {
     let tile = "[tile]\ntruth_gu = { 20 = 88.1, 60 = 92.4, 85 = 98.0 }\n";
@@ -426,6 +466,9 @@ fn what_makes_no_sense_in_a_table_is_refused_at_that_table() {
             "out of order",
         ),
         ("[layout]\nline = '{gloss}{checksum}'\nchecksum = { kind = 'crc-16' }".into(), 4, "which one this is"),
+        ("[answers]\nrequest = ''".into(), 4, "nothing to send"),
+        ("[answers]\nrequest = 'R'\n[[answers.error]]\nline = 1\nsays = ''".into(), 4, "error_query"),
+        ("[answers]\nrequest = 'R'\n[stream]\n".into(), 6, "both answers and streams"),
     ];
     for (tables, line, what) in cases {
         let problem = Scenario::load("t.toml", &format!("seed = 1\n{TILE}{tables}")).unwrap_err();

@@ -159,8 +159,9 @@ impl Hand {
         let mut since_cue: u64 = 0;
         let every_us = self.every_us().max(1);
         let values_in_air = self.meter.scenario().pace_us().div_ceil(every_us).max(10);
-        let patience = u64::try_from(self.patience().as_micros()).unwrap_or(u64::MAX);
-        let patience = patience / u64::try_from(self.real(every_us).as_micros()).unwrap_or(1).max(1_000);
+        // One who wobbles is given time to come to rest.
+        let patience = 3 * self.patience().as_micros() / self.real(every_us).as_micros().max(1_000);
+        let patience = u64::try_from(patience).unwrap_or(u64::MAX);
         loop {
             tokio::select! {
                 cue = cues.recv() => {
