@@ -163,6 +163,38 @@ fn a_tick_that_comes_late_puts_the_next_try_off_and_no_more() {
 }
 
 #[test]
+fn an_answer_without_its_end_runs_into_no_other() {
+    let mut bench = asked("");
+    bench.word(Word::Read);
+    bench.bytes(b"9");
+    ms(&mut bench, 1000.0).tick();
+    // The rest of the first answer, late: by itself it would pass for a value.
+    ms(&mut bench, 100.0).bytes(b"2.4\r\n");
+    assert!(bench.run.ledger().readings.is_empty());
+    ms(&mut bench, 100.0).bytes(b"92.3\r\n");
+    assert_eq!(bench.run.ledger().readings.len(), 1);
+    check(&mut bench, expect![[r#"
+        0.00 the meter's line is up: the bench
+        0.00 Tile, opening check, reading 1 of 1: wipe the meter's foot, clean the tile, lift between readings.
+        0.03 no answer yet; `R\r` is sent again, try 2 of 3
+        0.03 not taken: `9` came and was not ended in time; what still comes of it is dropped. If it is a whole answer, the profile's `end` is not the meter's
+        0.04 tile, opening check: 92.3 GU at 60°
+        0.04 opening check passed: 92.30 GU at 60°, -0.10 from 92.4 (within 1.0 GU)
+        0.04 Zone C1.
+    "#]]);
+}
+
+#[test]
+fn a_meter_that_streams_unasked_is_told_of_once_a_second() {
+    let mut bench = asked("");
+    for _ in 0..30 {
+        ms(&mut bench, 100.0).bytes(b"92.4\r\n");
+    }
+    assert_eq!(bench.said.matches("nobody had asked").count(), 3);
+    assert_eq!(bench.run.counts().refused, 30);
+}
+
+#[test]
 fn an_echo_is_passed_over_and_one_that_the_profile_does_not_know_is_told_once() {
     for (keys, told) in [("echo = true", 0), ("", 1)] {
         let mut bench = asked(keys);
@@ -259,14 +291,14 @@ fn what_was_asked_is_not_believed_answered_when_the_run_is_taken_up() {
     check(
         &mut bench,
         expect![[r#"
-        0.02 the meter had been asked, and no answer was taken: `read` asks again once its line is up
-        0.02 Tile, opening check, reading 1 of 1: wipe the meter's foot, clean the tile, lift between readings.
-        0.02 the meter's line is up: the bench
-        0.02 not taken: `92.4` came, but nobody had asked for it; `read` asks for a reading
-        0.04 tile, opening check: 92.3 GU at 60°
-        0.04 opening check passed: 92.30 GU at 60°, -0.10 from 92.4 (within 1.0 GU)
-        0.04 Zone C1.
-    "#]],
+            0.02 the meter had been asked, and its answer is not awaited any more: `read` asks again
+            0.02 Tile, opening check, reading 1 of 1: wipe the meter's foot, clean the tile, lift between readings.
+            0.02 the meter's line is up: the bench
+            0.02 not taken: `92.4` came, but nobody had asked for it; `read` asks for a reading
+            0.04 tile, opening check: 92.3 GU at 60°
+            0.04 opening check passed: 92.30 GU at 60°, -0.10 from 92.4 (within 1.0 GU)
+            0.04 Zone C1.
+        "#]],
     );
 }
 
@@ -289,12 +321,13 @@ fn an_answer_is_not_taken_for_something_else_than_it_was_asked_for() {
     check(
         &mut bench,
         expect![[r#"
-        0.06 placement 2 taken back
-        0.06 Zone C1.
-        0.06 not taken: `75.0` came, but something else is wanted now than when it was asked for; `read` asks anew
-        0.07 Paused: say `resume` to go on.
-        0.16 the run is paused; `resume` goes on
-    "#]],
+            0.06 placement 2 taken back
+            0.06 Zone C1.
+            0.06 not taken: `75.0` came, but something else is wanted now than when it was asked for; `read` asks anew
+            0.07 Paused: say `resume` to go on.
+            0.09 the meter had been asked, and its answer is not awaited any more: `read` asks again
+            0.16 the run is paused; `resume` goes on
+        "#]],
     );
 }
 

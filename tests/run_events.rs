@@ -106,7 +106,8 @@ fn events_of_asking_and_streaming() -> Vec<String> {
     for _ in 0..3 {
         asked.wait_min(1.0 / 60.0).tick();
     }
-    asked.word(Word::Read).link(false).link(true);
+    asked.bytes(b"9").word(Word::Read).link(false).link(true);
+    asked.wait_min(1.0).word(Word::Read).bytes(b"92.").wait_min(0.1).tick();
     asked.wait_min(1.0).word(Word::Read).word(Word::Pause).bytes(b"92.4\r\n");
     let mut streaming =
         bench_with("how = 'stream'\nspread_gu = '0.3'\nlift_below_gu = '3'\nsettle = 0\nwindow = 3");

@@ -180,6 +180,11 @@ fn greet(arguments: &Arguments, folder: &Folder, run: &Run, resumed: bool) {
     }
     let what = if resumed { "taken up again" } else { "begun" };
     output::line(format_args!("run {} {what}; recording {}", ledger.id, path.display()));
+    if run.is_asked() {
+        output::line("The meter is asked: put it down, then press Enter or say `read`.");
+    } else if run.is_streamed() {
+        output::line("The meter streams: put it down, hold it still until the reading is told, and lift it.");
+    }
 }
 
 /// Runs the session with everything around it: the hand, the keyboard, the signals.
@@ -283,7 +288,7 @@ fn count_lines(counts: Counts) -> String {
     let mut text = format!("Lines from the meter: {lines}");
     if refused > 0 {
         text.push_str(&format!(
-            ", {refused} of them not taken (each was shown, and stands in the recording)"
+            ", {refused} of them not taken (what they were was told, and they stand in the recording)"
         ));
     }
     if ignored > 0 {

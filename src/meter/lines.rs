@@ -90,7 +90,7 @@ pub struct LineAssembler {
     held: Vec<u8>,
     /// The last byte was a CR whose meaning the next byte settles.
     after_cr: bool,
-    /// The line under way was too long and has been given out.
+    /// The line under way has been given out already: it was too long, or not ended in time.
     dropping: bool,
     blank_lines: u64,
 }
@@ -151,6 +151,19 @@ impl LineAssembler {
         let partial = self.held.clone();
         self.held.clear();
         (!dropped && !is_blank(&partial)).then_some(partial)
+    }
+
+    /// Gives up the line under way, as when it was not ended in time, and gives its bytes. What still comes
+    /// of it, up to the next line end, is dropped: the rest of a number could pass for a number. `None` where
+    /// nothing but blanks was under way, or where it had been given up already.
+    pub fn give_up_line(&mut self) -> Option<Vec<u8>> {
+        if self.dropping || is_blank(&self.held) {
+            return None;
+        }
+        self.dropping = true;
+        let partial = self.held.clone();
+        self.held.clear();
+        Some(partial)
     }
 
     /// How many blank lines were passed over.

@@ -27,6 +27,24 @@ fn lines(end: LineEnd, chunks: &[&[u8]]) -> Vec<String> {
 }
 
 #[test]
+fn what_still_comes_of_a_line_that_was_given_up_is_dropped() {
+    for end in [LineEnd::Any, LineEnd::Cr, LineEnd::CrLf] {
+        let mut assembler = LineAssembler::new(end);
+        let mut lines = Vec::new();
+        let mut feed = |assembler: &mut LineAssembler, bytes: &[u8]| {
+            assembler.feed(bytes, |line| lines.push(format!("{line:?}")));
+        };
+        assert_eq!(assembler.give_up_line(), None);
+        feed(&mut assembler, b"85.");
+        assert_eq!(assembler.give_up_line(), Some(b"85.".to_vec()));
+        assert_eq!(assembler.give_up_line(), None, "once");
+        feed(&mut assembler, b"3\r\n85.4\r\n");
+        let whole = format!("{:?}", Line::Whole(if end == LineEnd::Cr { b"\n85.4" } else { b"85.4" }));
+        assert_eq!(lines, [whole], "{end:?}");
+    }
+}
+
+#[test]
 fn each_of_cr_lf_and_crlf_is_one_end() {
     assert_eq!(lines(LineEnd::Any, &[b"a\rb\nc\r\nd\n"]), ["a", "b", "c", "d", "blank 0"]);
     assert_eq!(lines(LineEnd::Any, &[b"a\r\n\r\nb\n\n\nc\r \r"]), ["a", "b", "c", "blank 4"]);

@@ -10,6 +10,9 @@ use std::fmt;
 /// is longer says more about the program that filled it than about this reading.
 const MOST_ERRORS: u32 = 10;
 
+/// Least time between two lines that nobody asked for and that are told, microseconds.
+const UNASKED_EVERY_US: u64 = 1_000_000;
+
 /// What the operator is told of the asking.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum AskNotice {
@@ -31,7 +34,7 @@ pub enum AskNotice {
         /// How often it was sent.
         tries: u32,
     },
-    /// The line went down, or the run stopped, before the answer came.
+    /// An answer is not awaited any more: the line went down, the run stopped, or something else is wanted.
     Cut,
     /// The meter sends requests back, and the profile does not say so.
     Echoed {
@@ -49,6 +52,11 @@ pub enum AskNotice {
         told: u32,
         /// Whether the queue is empty.
         empty: bool,
+    },
+    /// Part of an answer came, and not its end.
+    Unfinished {
+        /// What came.
+        line: Vec<u8>,
     },
     /// The error queue could not be read.
     ErrorsUnread {
@@ -68,6 +76,7 @@ impl AskNotice {
             AskNotice::Echoed { .. } => "echoed",
             AskNotice::MeterError { .. } => "meter-error",
             AskNotice::ErrorsRead { .. } => "errors-read",
+            AskNotice::Unfinished { .. } => "unfinished",
             AskNotice::ErrorsUnread { .. } => "errors-unread",
         }
     }
@@ -88,7 +97,7 @@ impl fmt::Display for AskNotice {
                 if *tries == 1 { "" } else { "s" }
             ),
             AskNotice::Cut => f.write_str(
-                "the meter had been asked, and no answer was taken: `read` asks again once its line is up",
+                "the meter had been asked, and its answer is not awaited any more: `read` asks again",
             ),
             AskNotice::Echoed { line } => write!(
                 f,
@@ -106,6 +115,12 @@ impl fmt::Display for AskNotice {
             AskNotice::ErrorsRead { told, empty: false } => write!(
                 f,
                 "{told} entries of the meter's error queue were told and more may follow: look these up in its manual"
+            ),
+            AskNotice::Unfinished { line } => write!(
+                f,
+                "not taken: {} came and was not ended in time; what still comes of it is dropped. If it is a whole answer, the \
+                 profile's `end` is not the meter's",
+                Seen::new(line)
             ),
             AskNotice::ErrorsUnread { request } => {
                 write!(
@@ -139,6 +154,8 @@ pub struct Asker {
     last_us: u64,
     told_busy: bool,
     told_echo: bool,
+    timed_out: bool,
+    told_unasked_us: Option<u64>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -164,7 +181,16 @@ enum State {
 impl Asker {
     /// Nothing asked yet.
     pub fn new(plan: Asking) -> Asker {
-        Asker { plan, state: State::Idle, unanswered: 0, last_us: 0, told_busy: false, told_echo: false }
+        Asker {
+            plan,
+            state: State::Idle,
+            unanswered: 0,
+            last_us: 0,
+            told_busy: false,
+            told_echo: false,
+            timed_out: false,
+            told_unasked_us: None,
+        }
     }
 
     /// The next time at which something is due.
@@ -239,11 +265,11 @@ impl Asker {
     }
 
     /// Something else is wanted now than when the meter was asked.
-    pub fn outdate(&mut self) {
+    pub fn outdate(&mut self, out: &mut Vec<Effect>) {
         match &mut self.state {
             State::Waiting { outdated, .. } => *outdated = true,
             // Nothing has been sent yet.
-            State::Held { .. } => self.state = State::Idle,
+            State::Held { .. } => self.cut(out),
             State::Idle | State::Errors { .. } => {}
         }
     }
@@ -253,10 +279,14 @@ impl Asker {
         if self.deadline_us().is_none_or(|deadline| now_us < deadline) {
             return;
         }
+        self.timed_out = !matches!(self.state, State::Held { .. });
         match self.state {
             State::Idle => {}
             State::Held { .. } => self.ask(1, out),
-            State::Waiting { outdated: true, .. } => self.state = State::Idle,
+            State::Waiting { outdated: true, .. } => {
+                out.push(tell(AskNotice::Cut));
+                self.state = State::Idle;
+            }
             State::Waiting { attempt, .. } if attempt < self.plan.tries => {
                 let (request, of) = (self.plan.request.clone(), self.plan.tries);
                 out.push(tell(AskNotice::Again { request, attempt: attempt + 1, of }));
@@ -273,6 +303,20 @@ impl Asker {
                 self.state = State::Idle;
             }
         }
+    }
+
+    /// Whether the time for an answer has run out since this was asked last.
+    pub fn has_timed_out(&mut self) -> bool {
+        std::mem::take(&mut self.timed_out)
+    }
+
+    /// Whether a line that nobody asked for may be told: once in [`UNASKED_EVERY_US`].
+    pub fn may_tell_unasked(&mut self, now_us: u64) -> bool {
+        let may = self.told_unasked_us.is_none_or(|told| now_us.saturating_sub(told) >= UNASKED_EVERY_US);
+        if may {
+            self.told_unasked_us = Some(now_us);
+        }
+        may
     }
 
     /// Whether a line is a request that the meter sent back. It is passed over; where the profile does

@@ -1,6 +1,7 @@
 //! A run fed by its records: live ones as they come back from the disk, or those of a recording.
 //! There is no other way in, which is why a replay gives what the bench gave.
 
+use super::asking::AskNotice;
 use super::ledger::{Ledger, RunState, Sitting, ZoneRange};
 use super::machine::{Machine, Stamp};
 use super::notice::{Effect, Notice, Want};
@@ -106,7 +107,7 @@ impl Run {
             Body::Word(word) => {
                 self.desk.ask_on(at.at_us, out);
                 self.desk.machine.word(at.at_us, word.clone(), out);
-                self.desk.look_at_want();
+                self.desk.look_at_want(out);
             }
             Body::Link(link) => {
                 self.cut_line(out);
@@ -121,6 +122,18 @@ impl Run {
                 self.desk.take_up(at, resumed, out);
             }
             Body::Clock(_) | Body::Seal(_) | Body::End(_) => {}
+        }
+        if self.desk.has_timed_out() {
+            self.give_up_line(out);
+        }
+    }
+
+    /// An answer that was not ended in time is no reading, and must not run into the next one.
+    fn give_up_line(&mut self, out: &mut Vec<Effect>) {
+        if let Some(line) = self.lines.give_up_line() {
+            self.desk.counts.lines += 1;
+            self.desk.counts.refused += 1;
+            out.push(Effect::Tell(Notice::Asking(AskNotice::Unfinished { line })));
         }
     }
 
@@ -176,6 +189,12 @@ impl Run {
     #[must_use]
     pub fn is_asked(&self) -> bool {
         matches!(self.desk.source, Source::Ask(_))
+    }
+
+    /// Whether readings are taken out of a stream, one for each time that the meter is put down.
+    #[must_use]
+    pub fn is_streamed(&self) -> bool {
+        matches!(self.desk.source, Source::Stream(_))
     }
 
     /// Whether the meter is there.

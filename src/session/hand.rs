@@ -81,9 +81,12 @@ pub fn cue(notice: &Notice, run: &Run) -> Option<Cue> {
             Want::Nothing => Cue::Over,
         }),
         Notice::Refused { .. } | Notice::Link { up: true, .. } => Some(Cue::Again),
-        Notice::Asking(AskNotice::Again { .. } | AskNotice::Echoed { .. } | AskNotice::MeterError { .. }) => {
-            None
-        }
+        Notice::Asking(
+            AskNotice::Again { .. }
+            | AskNotice::Unfinished { .. }
+            | AskNotice::Echoed { .. }
+            | AskNotice::MeterError { .. },
+        ) => None,
         Notice::Asking(_) => Some(Cue::Again),
         Notice::Ended { .. } => Some(Cue::Over),
         _ => None,

@@ -46,7 +46,7 @@ impl Desk {
     /// Lets time pass, for the run and for what was asked.
     pub(super) fn pass_time(&mut self, now_us: u64, out: &mut Vec<Effect>) {
         self.machine.pass_time(now_us, out);
-        self.look_at_want();
+        self.look_at_want(out);
         self.ask_on(now_us, out);
     }
 
@@ -59,11 +59,11 @@ impl Desk {
 
     /// Something else may be wanted now. A reading that is under way was meant for what was wanted
     /// before.
-    pub(super) fn look_at_want(&mut self) {
+    pub(super) fn look_at_want(&mut self, out: &mut Vec<Effect>) {
         if self.note_want() {
             match &mut self.source {
                 Source::Press => {}
-                Source::Ask(asker) => asker.outdate(),
+                Source::Ask(asker) => asker.outdate(out),
                 Source::Stream(stream) => stream.watch.spend(),
             }
         }
@@ -119,7 +119,7 @@ impl Desk {
         }
         self.machine.begin_sitting(sitting(at.at_us, &resumed.wall));
         self.machine.resumed(at.at_us, resumed.gap_unknown, out);
-        self.look_at_want();
+        self.look_at_want(out);
     }
 
     /// A whole line of a meter that is asked, or that streams. Its time passes first, as it would have
@@ -154,9 +154,8 @@ impl Desk {
             }
             (LineOutcome::Values { sequence, .. }, claim) => {
                 self.last_sequence = sequence.or(self.last_sequence);
-                let why = if claim == Claim::Outdated { NotNow::Outdated } else { NotNow::Unasked };
                 self.counts.refused += 1;
-                out.push(Effect::Tell(Notice::NotNow { line: line.to_vec(), why }));
+                self.tell_unwanted(at.at_us, line, claim, out);
                 true
             }
         };
@@ -166,6 +165,26 @@ impl Desk {
             && let Source::Ask(asker) = &mut self.source
         {
             asker.failed(out);
+        }
+    }
+
+    /// A good line that was not taken. One that nobody asked for is told once a second at most: the meter
+    /// may be one that sends without end.
+    fn tell_unwanted(&mut self, now_us: u64, line: &[u8], claim: Claim, out: &mut Vec<Effect>) {
+        let Source::Ask(asker) = &mut self.source else { return };
+        let why = match claim {
+            Claim::Unasked if !asker.may_tell_unasked(now_us) => return,
+            Claim::Unasked => NotNow::Unasked,
+            Claim::Outdated | Claim::Answer => NotNow::Outdated,
+        };
+        out.push(Effect::Tell(Notice::NotNow { line: line.to_vec(), why }));
+    }
+
+    /// Whether the time for an answer has run out since this was asked last.
+    pub(super) fn has_timed_out(&mut self) -> bool {
+        match &mut self.source {
+            Source::Ask(asker) => asker.has_timed_out(),
+            Source::Press | Source::Stream(_) => false,
         }
     }
 
