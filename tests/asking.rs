@@ -173,7 +173,9 @@ fn an_answer_without_its_end_runs_into_no_other() {
     assert!(bench.run.ledger().readings.is_empty());
     ms(&mut bench, 100.0).bytes(b"92.3\r\n");
     assert_eq!(bench.run.ledger().readings.len(), 1);
-    check(&mut bench, expect![[r#"
+    check(
+        &mut bench,
+        expect![[r#"
         0.00 the meter's line is up: the bench
         0.00 Tile, opening check, reading 1 of 1: wipe the meter's foot, clean the tile, lift between readings.
         0.03 no answer yet; `R\r` is sent again, try 2 of 3
@@ -181,7 +183,8 @@ fn an_answer_without_its_end_runs_into_no_other() {
         0.04 tile, opening check: 92.3 GU at 60°
         0.04 opening check passed: 92.30 GU at 60°, -0.10 from 92.4 (within 1.0 GU)
         0.04 Zone C1.
-    "#]]);
+    "#]],
+    );
 }
 
 #[test]

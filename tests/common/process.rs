@@ -207,8 +207,14 @@ impl Line {
 
     /// The next bytes that are written to the other end, that many; waits for them.
     pub fn hear(&self, count: usize) -> String {
-        let mut heard = vec![0; count];
-        (&self.meter).read_exact(&mut heard).unwrap();
+        let mut meter = self.meter.try_clone().unwrap();
+        let (send, heard) = mpsc::channel();
+        std::thread::spawn(move || {
+            let mut heard = vec![0; count];
+            let read = meter.read_exact(&mut heard).map(|()| heard);
+            let _ = send.send(read);
+        });
+        let heard = heard.recv_timeout(PATIENCE).expect("nothing was sent to the meter").unwrap();
         String::from_utf8(heard).unwrap()
     }
 
