@@ -1,6 +1,5 @@
 //! One sitting at the bench, as a pure state machine: records in, effects out.
 
-mod ask;
 mod asking;
 mod fit;
 mod ledger;
@@ -10,6 +9,7 @@ mod play;
 pub mod record;
 pub mod say;
 pub mod setup;
+mod want_text;
 pub mod word;
 
 pub use asking::AskNotice;

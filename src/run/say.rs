@@ -7,7 +7,7 @@ use crate::tile::CheckVerdict;
 use crate::units::Gloss;
 use serde::{Serialize, Serializer};
 
-pub use super::ask::want_sentence;
+pub use super::want_text::want_sentence;
 
 /// A notice as one line of JSON: `event` says which it is, zones go by panel and name.
 #[derive(Clone, Debug, PartialEq, Serialize)]
