@@ -11,6 +11,10 @@ mod dictionary;
 mod joining;
 #[path = "tables/layout.rs"]
 mod layout;
+#[path = "tables/made_up.rs"]
+mod made_up;
+#[path = "common/made_up_bench.rs"]
+mod made_up_bench;
 #[path = "tables/results.rs"]
 mod results;
 #[path = "tables/sheet.rs"]

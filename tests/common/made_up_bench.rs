@@ -37,8 +37,10 @@ pub enum Order {
 pub enum Course {
     Level,
     Straight(f64),
-    /// All of it at this share of the time.
-    Step(f64, f64),
+    /// All of it at once, halfway.
+    Step(f64),
+    /// All of it at once, at a moment that is drawn for every sitting.
+    AnyStep(f64),
     /// Fast at first: a meter that warms up, with this share of the time as time constant.
     Settling(f64, f64),
 }
@@ -46,7 +48,6 @@ pub enum Course {
 /// What a study plans and what its bench is like. Sizes in GU.
 #[derive(Clone, Copy, Debug)]
 pub struct Design {
-    pub name: &'static str,
     pub control: usize,
     pub treated: usize,
     /// Scatter of the zones of a side about its mean, control and treated; with a baseline, of their changes.
@@ -76,7 +77,6 @@ pub struct Design {
 
 /// Five zones a side that scatter by 0.3 GU, one reading each, a display of 0.01 GU, a level meter.
 pub const PLAIN: Design = Design {
-    name: "plain",
     control: 5,
     treated: 5,
     zone_sd: [0.3, 0.3],
@@ -139,30 +139,19 @@ fn mean(values: &[f64]) -> f64 {
 }
 
 impl Course {
-    /// At this share of the time, GU at the tile.
-    fn at(self, share: f64) -> f64 {
+    /// At this share of the time, GU at the tile; `moment` is drawn once for the sitting.
+    fn at(self, share: f64, moment: f64) -> f64 {
         match self {
             Course::Level => 0.0,
             Course::Straight(gu) => gu * share,
-            Course::Step(gu, at) => {
-                if share < at {
-                    0.0
-                } else {
-                    gu
-                }
-            }
+            Course::Step(gu) => gu * f64::from(u8::from(share >= 0.5)),
+            Course::AnyStep(gu) => gu * f64::from(u8::from(share >= moment)),
             Course::Settling(gu, tau) => gu * (1.0 - (-share / tau).exp()) / (1.0 - (-1.0 / tau).exp()),
         }
     }
 }
 
 impl Design {
-    /// The same, named.
-    #[must_use]
-    pub const fn named(self, name: &'static str) -> Design {
-        Design { name, ..self }
-    }
-
     /// Reads one bench whose treatment makes a difference of `truth_gu`, as often as it takes until
     /// all its checks hold.
     pub fn make(&self, truth_gu: f64, chance: &mut ChaCha8Rng) -> Made {
@@ -172,7 +161,7 @@ impl Design {
                 return Made { after, before, failed };
             }
             failed += 1;
-            assert!(failed < 10_000, "{}: hardly a check holds", self.name);
+            assert!(failed < 10_000, "hardly a check holds: {self:?}");
         }
     }
 
@@ -244,9 +233,9 @@ impl Design {
             }
         }
         let end_s = at_s + 20.0;
-        let up = sign(chance);
+        let (up, moment) = (sign(chance), chance.random::<f64>());
         let mut show = |truth: f64, at_s: f64| {
-            let gain = 1.0 + up * self.course.at(at_s.clamp(0.0, end_s) / end_s) / ASSIGNED_GU;
+            let gain = 1.0 + up * self.course.at(at_s.clamp(0.0, end_s) / end_s, moment) / ASSIGNED_GU;
             let seen = truth * scale * gain + self.reading_sd * normal(chance);
             (seen / self.step_gu).round() * self.step_gu
         };
