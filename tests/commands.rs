@@ -81,13 +81,14 @@ zone = "A2"
 truth_gu = { 60 = 78.1 }
 "#;
 
-const FILES: [&str; 7] = [
+const FILES: [&str; 8] = [
     "readings.csv",
     "tile-checks.csv",
     "zones.csv",
     "results.csv",
     "budget.csv",
     "contrasts.csv",
+    "treatments.csv",
     "datapackage.json",
 ];
 

@@ -52,6 +52,12 @@ fn text(path: &Path) -> String {
 
 /// The tables of all stories in one: a header, then the rows of each in the order of the runs.
 fn joined(table: Table) -> String {
+    if table == Table::Treatments {
+        let (results, budget) = (joined(Table::Results), joined(Table::Budget));
+        let mut all = Vec::new();
+        tables::treatments(results.as_bytes(), budget.as_bytes(), &mut all).unwrap();
+        return String::from_utf8(all).unwrap();
+    }
     let mut all = String::new();
     for name in names() {
         let one = text(&folder().join(name).join(table.file_name()));

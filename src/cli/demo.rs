@@ -148,7 +148,7 @@ fn summary(folder: &Folder) -> Result<u8, Failure> {
     let root = folder.root().display();
     output::line("");
     output::line(format_args!(
-        "The tables   {root}/results/   readings, tile-checks, zones, results, budget, contrasts"
+        "The tables   {root}/results/   readings, tile-checks, zones, results, budget, ..."
     ));
     output::line(format_args!("The evidence {root}/recordings/"));
     let program = std::env::args().next().unwrap_or_else(|| "halfpanel".to_owned());

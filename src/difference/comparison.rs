@@ -262,6 +262,7 @@ impl Asked<'_> {
             }
         };
         comparison.kept = kept(books, self.panel, self.geometry, self.at, (self.control, self.treated));
+        comparison.flags.extend(super::flags::of_scale(run.ledger, self.geometry));
         comparison.flags.extend(doubtful.flag(run.ledger));
         let planned =
             |flag: &Flag| matches!(flag, Flag::ReadAt(at) if run.ledger.setup.geometries.contains(at));

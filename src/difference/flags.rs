@@ -5,6 +5,8 @@ use super::doubt::suspects;
 use super::evidence::Evidence;
 use super::evidence::Side;
 use super::gather::Entry;
+use super::three_point::ScalePoint;
+use super::three_point::three_point;
 use super::weighing::Lacking;
 use super::weighing::Weighed;
 use super::zone_figures::ZoneStatus;
@@ -46,6 +48,12 @@ pub enum Flag {
     CorrectionNotWorthItsNoise,
     /// The gloss is outside what the geometry is for: this one is advised.
     ReadAt(Geometry),
+    /// The black trap read more than its tolerance.
+    ZeroOff,
+    /// The tile in the middle of the scale was off by more than its tolerance.
+    MiddleOff,
+    /// Zero, middle and tile lie further from a straight line than the scatter of the checks explains.
+    ScaleBent,
     /// A figure is beyond what can be computed.
     OutOfRange,
 }
@@ -70,6 +78,9 @@ impl Flag {
             Flag::Doubtful(zones) => ("doubtful", Some(zones)),
             Flag::CorrectionNotWorthItsNoise => ("correction-not-worth-its-noise", None),
             Flag::ReadAt(geometry) => ("read-at", Some(geometry.text())),
+            Flag::ZeroOff => ("zero-off", None),
+            Flag::MiddleOff => ("middle-off", None),
+            Flag::ScaleBent => ("scale-bent", None),
             Flag::OutOfRange => ("out-of-range", None),
         }
     }
@@ -123,6 +134,17 @@ fn advice(evidence: &Evidence, geometry: Geometry) -> Option<Flag> {
     let advised = |side| advised_geometry(evidence.after.mean_gu(side, evidence.policy)?);
     let control = advised(Side::Control).filter(|_| geometry == Geometry::Deg60)?;
     (advised(Side::Treated) == Some(control) && control != geometry).then_some(Flag::ReadAt(control))
+}
+
+/// What zero and middle say of the scale.
+pub(super) fn of_scale(ledger: &Ledger, geometry: Geometry) -> Vec<Flag> {
+    let Some(three) = three_point(ledger, geometry) else { return Vec::new() };
+    let off = |point: Option<ScalePoint>| point.is_some_and(|point| !point.passed);
+    let bent = three.linearity.as_ref().is_some_and(|linearity| !linearity.holds());
+    [(off(three.zero), Flag::ZeroOff), (off(three.middle), Flag::MiddleOff), (bent, Flag::ScaleBent)]
+        .into_iter()
+        .filter_map(|(is_so, flag)| is_so.then_some(flag))
+        .collect()
 }
 
 /// What is doubtful in a comparison.

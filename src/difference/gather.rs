@@ -8,9 +8,11 @@ use super::evidence::MeterFacts;
 use super::evidence::Point;
 use super::evidence::Sitting;
 use super::evidence::TileFacts;
+use super::three_point::three_point;
 use super::zone_figures::ZoneFigures;
 use super::zone_figures::ZoneStatus;
 use super::zone_figures::ZoneValue;
+use crate::run::Ledger;
 use crate::stats::precision::Scatter;
 use crate::stats::precision::pool;
 use crate::units::Geometry;
@@ -105,7 +107,7 @@ pub fn evidence(
         meter: MeterFacts {
             step_gu: floor.step.filter(|step| *step > 0.0)?,
             repeatability_gu: floor.repeatability,
-            bow_gu: run.ledger.specification.linearity_gu.map(Gloss::to_f64),
+            bow_gu: bow_gu(run.ledger, geometry),
         },
         tile: TileFacts {
             assigned_gu: Some(gu(tile.assigned_gu)).filter(|assigned| *assigned > 0.0)?,
@@ -113,6 +115,12 @@ pub fn evidence(
         },
         policy: setup.procedure.drift_policy,
     })
+}
+
+/// How far the scale bends: as three standards showed it, or else as the profile states it.
+fn bow_gu(ledger: &Ledger, geometry: Geometry) -> Option<f64> {
+    let shown = three_point(ledger, geometry).and_then(|three| three.bow_gu);
+    shown.map(f64::abs).or_else(|| ledger.specification.linearity_gu.map(Gloss::to_f64))
 }
 
 fn sitting<'z, 'l>(

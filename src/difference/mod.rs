@@ -21,6 +21,7 @@ pub mod flags;
 pub mod gain;
 pub mod gather;
 pub mod kept;
+pub mod panels;
 pub mod repeatability;
 pub mod sides;
 pub mod three_point;

@@ -173,6 +173,10 @@ fn remark(flag: &Flag, figures: &Figures) -> Option<String> {
         Flag::TileWithoutUncertainty => {
             Some("± without the tile: its certificate states no uncertainty".to_owned())
         }
+        Flag::ZeroOff => Some("the black trap read more than its tolerance: the zero is off".to_owned()),
+        Flag::MiddleOff | Flag::ScaleBent => {
+            Some("the scale is not straight between zero and tile: see the budget".to_owned())
+        }
         Flag::Unpaired(zones) => Some(format!("left out, not read bare: {zones}")),
         Flag::Extended(run) => Some(format!("zones were added after run {run} had given its verdict")),
         Flag::CorrectionNotWorthItsNoise => Some(format!(

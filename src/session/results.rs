@@ -258,7 +258,7 @@ impl Runs {
 /// If the disk refuses.
 pub fn write(runs: &Runs, sink: &mut dyn Sink) -> Result<bool, StoreError> {
     let sheets: Vec<Sheets<'_>> = runs.books().map(Sheets::new).collect();
-    for table in Table::ALL {
+    for table in Table::ALL.into_iter().filter(|table| *table != Table::Treatments) {
         let mut target = io::BufWriter::with_capacity(1 << 16, sink.table(table.file_name())?);
         for (i, sheets) in sheets.iter().enumerate() {
             sheets
@@ -274,12 +274,29 @@ pub fn write(runs: &Runs, sink: &mut dyn Sink) -> Result<bool, StoreError> {
             .map_err(|e| StoreError::new(Path::new(table.file_name()), "write", e.into_error()))?;
         target.close()?;
     }
+    write_treatments(&sheets, sink)?;
     let notes: Vec<RunNote> = runs.runs.iter().map(|run| note(run, runs.all())).collect();
     let mut target = sink.table(DESCRIPTION)?;
     let written = target.write_all(tables::datapackage(&notes).as_bytes());
     written.map_err(|e| StoreError::new(Path::new(DESCRIPTION), "write", e))?;
     target.close()?;
     Ok(sheets.iter().all(Sheets::are_proven))
+}
+
+/// The treatments over all panels and runs.
+fn write_treatments(sheets: &[Sheets<'_>], sink: &mut dyn Sink) -> Result<(), StoreError> {
+    let name = Table::Treatments.file_name();
+    let failed = |e: io::Error| StoreError::new(Path::new(name), "write", e);
+    let all = |table: Table| -> io::Result<Vec<u8>> {
+        let mut bytes = Vec::new();
+        tables::write_header(table, &mut bytes)?;
+        sheets.iter().try_for_each(|sheets| sheets.write(table, &mut bytes, false))?;
+        Ok(bytes)
+    };
+    let (results, budget) = (all(Table::Results).map_err(failed)?, all(Table::Budget).map_err(failed)?);
+    let mut target = sink.table(name)?;
+    tables::treatments(&results, &budget, &mut target).map_err(failed)?;
+    target.close()
 }
 
 /// What an update of a study's tables came to.
@@ -390,7 +407,7 @@ fn kept(
 /// Joins the runs' tables: one header, the rows of all.
 fn join(disk: &dyn Disk, results: &Path, by_run: &Path, notes: &[RunNote]) -> Result<(), StoreError> {
     let ids: Vec<&str> = notes.iter().map(|note| note.id.as_str()).collect();
-    for table in Table::ALL {
+    for table in Table::ALL.into_iter().filter(|table| *table != Table::Treatments) {
         let path = results.join(table.file_name());
         let failed = |e: io::Error| StoreError::new(&path, "write", e);
         let mut writer = io::BufWriter::with_capacity(1 << 16, disk.atomic_writer(&path)?);
@@ -403,6 +420,12 @@ fn join(disk: &dyn Disk, results: &Path, by_run: &Path, notes: &[RunNote]) -> Re
         tables::join(table, &ids, rows_of, &mut writer).map_err(failed)?;
         writer.into_inner().map_err(|e| failed(e.into_error()))?.finish()?;
     }
+    let of = |table: Table| disk.read(&results.join(table.file_name()));
+    let path = results.join(Table::Treatments.file_name());
+    let mut treatments = Vec::new();
+    tables::treatments(&of(Table::Results)?, &of(Table::Budget)?, &mut treatments)
+        .map_err(|e| StoreError::new(&path, "write", e))?;
+    disk.write_atomic(&path, &treatments)?;
     disk.write_atomic(&results.join(DESCRIPTION), tables::datapackage(notes).as_bytes())
 }
 

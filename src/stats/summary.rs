@@ -87,6 +87,12 @@ pub(super) fn count(values: &[f64]) -> f64 {
     values.len() as f64
 }
 
+/// As [`count`], for callers outside.
+#[must_use]
+pub fn count_of(values: &[f64]) -> f64 {
+    count(values)
+}
+
 /// The one gate for results: a number that is finite, or nothing.
 pub fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)

@@ -220,3 +220,40 @@ pub(super) const CONTRASTS: &[Column] = &[
     text("status", "Whether the meter was proven for both.").required().one_of(RESULT_STATUSES),
     text("flags", "As in `results.csv`."),
 ];
+
+pub(super) const TREATMENTS: &[Column] = &[
+    text("treatment", "Code of the treatment.").required(),
+    text("stage", "Stage of its patches.").required(),
+    GEOMETRY,
+    integer("n_panels", 1, "Number of panels with a proven result.").required(),
+    text("panels", "These panels, comma-separated.").required(),
+    text("runs", "The runs whose results are taken, the latest proven one of each panel.").required(),
+    number("difference_gu", "GU", "Mean of the panels' differences."),
+    number("panel_sd_gu", "GU", "Standard deviation of the panels' differences; empty with one panel.")
+        .not_below_zero(),
+    number(
+        "ci_low_gu",
+        "GU",
+        "Lower end of the 95 % interval from which the verdict is made; empty with one panel.",
+    ),
+    number("ci_high_gu", "GU", "Upper end of that interval."),
+    number("standard_uncertainty_gu", "GU", "Combined standard uncertainty, with what all panels share.")
+        .not_below_zero(),
+    number("degrees_of_freedom", "", "Its effective degrees of freedom.").not_below_zero(),
+    number("coverage_factor", "", "Student's t at 95 %.").not_below_zero(),
+    number("expanded_uncertainty_gu", "GU", "Coverage factor times combined standard uncertainty.")
+        .not_below_zero(),
+    text("verdict", "What can be said of the treatment; `no result` with one panel.")
+        .required()
+        .one_of(VERDICTS),
+    text("speaks_of", "`product` from three panels on, else of these `panels` only.")
+        .required()
+        .one_of(&["panels", "product"]),
+    number(
+        "expanded_with_three_gu",
+        "GU",
+        "Half-width of the interval that three panels of this spread would have; only with two.",
+    )
+    .not_below_zero(),
+    text("flags", "`one-panel`, `one-degree-of-freedom` (two panels), `no-baseline`, `mixed-designs`."),
+];

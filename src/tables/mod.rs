@@ -15,6 +15,7 @@ mod results;
 mod schema;
 mod tile_checks;
 mod times;
+mod treatments;
 mod zones;
 
 pub use datapackage::RunNote;
@@ -26,6 +27,7 @@ pub use schema::Column;
 pub use schema::Schema;
 pub use schema::TABLES;
 pub use schema::Table;
+pub use treatments::treatments;
 
 use crate::difference::Book;
 use crate::difference::Books;
@@ -73,6 +75,9 @@ impl<'l> Sheets<'l> {
     /// # Errors
     /// As [`write()`].
     pub fn write(&self, table: Table, out: &mut dyn Write, with_header: bool) -> io::Result<()> {
+        if table == Table::Treatments {
+            return self.write_treatments(out, with_header);
+        }
         let mut rows = Rows::new(out);
         if with_header {
             header(table, &mut rows)?;
@@ -85,8 +90,21 @@ impl<'l> Sheets<'l> {
             Table::Results => results::write(books, &mut rows)?,
             Table::Budget => budget::write(books, &mut rows)?,
             Table::Contrasts => contrasts::write(books, &mut rows)?,
+            Table::Treatments => {}
         }
         rows.finish()
+    }
+
+    /// The one table that is not of runs: of this run alone.
+    fn write_treatments(&self, out: &mut dyn Write, with_header: bool) -> io::Result<()> {
+        let (mut results, mut budget, mut table) = (Vec::new(), Vec::new(), Vec::new());
+        self.write(Table::Results, &mut results, true)?;
+        self.write(Table::Budget, &mut budget, true)?;
+        treatments(&results, &budget, &mut table)?;
+        let from =
+            if with_header { 0 } else { table.iter().position(|&b| b == b'\n').map_or(0, |at| at + 1) };
+        out.write_all(&table[from..])?;
+        out.flush()
     }
 
     /// Whether the run has results, and every row of them is proven.

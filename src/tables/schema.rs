@@ -64,6 +64,8 @@ pub enum Table {
     Budget,
     /// One row per run, panel, pair of treatments and geometry.
     Contrasts,
+    /// One row per treatment, stage and geometry, over all panels and runs.
+    Treatments,
 }
 
 /// The whole description of one table.
@@ -82,7 +84,7 @@ pub struct Schema {
 }
 
 /// Every table, in the order of the data package.
-pub const TABLES: [Schema; 6] = [
+pub const TABLES: [Schema; 7] = [
     Schema {
         table: Table::Readings,
         name: "readings",
@@ -125,12 +127,26 @@ pub const TABLES: [Schema; 6] = [
         columns: super::columns::CONTRASTS,
         primary_key: &["run", "panel", "treatment_a", "treatment_b", "geometry_deg"],
     },
+    Schema {
+        table: Table::Treatments,
+        name: "treatments",
+        description: "One row per treatment, stage and geometry, over all its panels: the panel is the unit.",
+        columns: super::columns::TREATMENTS,
+        primary_key: &["treatment", "stage", "geometry_deg"],
+    },
 ];
 
 impl Table {
     /// Every table, in the order of the data package.
-    pub const ALL: [Table; 6] =
-        [Table::Readings, Table::TileChecks, Table::Zones, Table::Results, Table::Budget, Table::Contrasts];
+    pub const ALL: [Table; 7] = [
+        Table::Readings,
+        Table::TileChecks,
+        Table::Zones,
+        Table::Results,
+        Table::Budget,
+        Table::Contrasts,
+        Table::Treatments,
+    ];
 
     /// The table's description.
     #[must_use]
@@ -142,6 +158,7 @@ impl Table {
             Table::Results => &TABLES[3],
             Table::Budget => &TABLES[4],
             Table::Contrasts => &TABLES[5],
+            Table::Treatments => &TABLES[6],
         }
     }
 
@@ -155,6 +172,7 @@ impl Table {
             Table::Results => "results.csv",
             Table::Budget => "budget.csv",
             Table::Contrasts => "contrasts.csv",
+            Table::Treatments => "treatments.csv",
         }
     }
 }

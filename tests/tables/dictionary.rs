@@ -32,7 +32,15 @@ fn the_data_package_names_the_standard_and_how_each_run_stands() {
     let paths: Vec<&Value> = package["resources"].as_array().unwrap().iter().map(|r| &r["path"]).collect();
     assert_eq!(
         paths,
-        ["readings.csv", "tile-checks.csv", "zones.csv", "results.csv", "budget.csv", "contrasts.csv"]
+        [
+            "readings.csv",
+            "tile-checks.csv",
+            "zones.csv",
+            "results.csv",
+            "budget.csv",
+            "contrasts.csv",
+            "treatments.csv"
+        ]
     );
 }
 

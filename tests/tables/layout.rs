@@ -36,6 +36,9 @@ fn the_headers_are_exactly_these() {
          degrees_of_freedom,contribution_gu,share_pct\n",
         "run,panel,treatment_a,treatment_b,design,geometry_deg,n_a,n_b,mean_a_gu,mean_b_gu,difference_gu,ci_low_gu,\
          ci_high_gu,expanded_uncertainty_gu,verdict,status,flags\n",
+        "treatment,stage,geometry_deg,n_panels,panels,runs,difference_gu,panel_sd_gu,ci_low_gu,ci_high_gu,\
+         standard_uncertainty_gu,degrees_of_freedom,coverage_factor,expanded_uncertainty_gu,verdict,speaks_of,\
+         expanded_with_three_gu,flags\n",
     ];
     for (table, header) in Table::ALL.into_iter().zip(headers) {
         assert_eq!(text(table, &ledger), header);
