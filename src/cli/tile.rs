@@ -8,6 +8,7 @@ use super::output;
 use crate::report::gather::RunOnTile;
 use crate::report::gather::SittingStarts;
 use crate::report::gather::gather;
+use crate::report::gloss_text;
 use crate::report::plot;
 use crate::report::svg;
 use crate::report::tile_history::TileHistory;
@@ -48,7 +49,9 @@ pub struct Arguments {
 pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let disk = RealDisk;
     let folder = Folder::new(Arc::new(RealDisk), &arguments.study);
-    let study = folder.load()?.study.name;
+    let loaded = folder.load()?.study;
+    let assigned = gloss_text::assigned_values(&loaded.tile, loaded.tile_index);
+    let study = loaded.name;
     let (runs, left_out) = gather_runs(&folder)?;
     let history = TileHistory::of(&study, runs, usize::from(arguments.baseline));
     if let Some(file) = &arguments.svg
@@ -60,6 +63,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     if arguments.json {
         let mut json = tile_text::json(&history);
         json["left_out"] = left_out.clone().into();
+        json["assigned_values"] = assigned.into();
         output::line(serde_json::to_string_pretty(&json).map_err(|error| Failure::new(error, ""))?);
     } else if history.geometries.is_empty() {
         output::line(format_args!(
@@ -68,6 +72,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
         ));
     } else {
         print(&history);
+        say(&assigned);
     }
     Ok(match (left_out.is_empty(), history.newest_is_beyond()) {
         (false, _) => WRONG_USE,

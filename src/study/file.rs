@@ -43,6 +43,7 @@ pub(super) struct Meter {
 pub(super) struct Tile {
     pub name: Text,
     pub certificate_date: Option<Figure>,
+    pub refractive_index: Option<Spanned<f64>>,
     pub tolerance_gu: Option<Figure>,
     pub spread_limit_gu: Option<Figure>,
     #[serde(default)]

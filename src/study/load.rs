@@ -79,6 +79,7 @@ impl Study {
             geometries,
             order: written.procedure.order,
             comparing: comparing(source, &written.comparing)?,
+            tile_index: tile_index(source, written.tile.get_ref())?,
             panels: panels.into_iter().map(layout::PlacedPanel::into_panel).collect(),
             treatments,
             patches,
@@ -291,6 +292,16 @@ fn procedure(source: Source<'_>, written: &file::Procedure) -> Result<Procedure,
             written.side_range_limit_gu.as_ref(),
         )?,
     })
+}
+
+fn tile_index(source: Source<'_>, tile: &file::Tile) -> Result<Option<f64>, Problem> {
+    let Some(index) = &tile.refractive_index else { return Ok(None) };
+    let value = *index.get_ref();
+    if (1.3..=1.85).contains(&value) {
+        return Ok(Some(value));
+    }
+    let what = format!("`refractive_index` is {value}");
+    Err(source.problem(index.span(), what, "give that of the tile's glass, 1.3 to 1.85; 1.567 is 100 GU"))
 }
 
 fn comparing(source: Source<'_>, written: &file::Comparing) -> Result<StudyComparing, Problem> {

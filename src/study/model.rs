@@ -27,6 +27,8 @@ pub struct Study {
     pub profile: ProfileChoice,
     /// The reference tile with every value that the study gives, rising by geometry.
     pub tile: Tile,
+    /// Refractive index of the tile, 1.3 to 1.85, where its certificate states one.
+    pub tile_index: Option<f64>,
     /// The rules of a sitting; the meter's repeatability is added from its profile when a run is set up.
     pub procedure: Procedure,
     /// Geometries that each placement gives, rising.
