@@ -144,7 +144,9 @@ fn summary(folder: &Folder) -> Result<u8, Failure> {
     for id in folder.runs()? {
         runs.push(folder.replay(&folder.recording(&id), |_, _, _| {})?.0);
     }
-    output::results(&Runs::of_study(folder, runs));
+    let runs = Runs::of_study(folder, runs);
+    output::results(&runs);
+    output::over_panels(&runs.treatments());
     let root = folder.root().display();
     output::line("");
     output::line(format_args!(

@@ -2,6 +2,7 @@
 
 use super::{CHECK_FAILED, DONE, Failure};
 use crate::difference::Books;
+use crate::report::panels_text;
 use crate::report::result_text;
 use crate::session::results::{Difference, Runs};
 use crate::tables::{self, Sheets, Table};
@@ -120,4 +121,9 @@ pub fn results(runs: &Runs) {
             line(text);
         }
     }
+}
+
+/// Prints what treatments with several panels come to, from the text of `treatments.csv`.
+pub fn over_panels(treatments_csv: &[u8]) {
+    panels_text::over_panels(treatments_csv).into_iter().for_each(line);
 }

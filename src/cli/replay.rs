@@ -103,6 +103,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
         output::results_json(&runs)?;
     } else if arguments.out.is_none() && arguments.expect.is_none() {
         output::results(&runs);
+        output::over_panels(&runs.treatments());
     }
     let proven = proven.unwrap_or_else(|| runs.are_proven());
     Ok(if proven { code } else { code.max(CHECK_FAILED) })

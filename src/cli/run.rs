@@ -11,6 +11,7 @@ use crate::session::results::{self, Runs};
 use crate::session::start::{self, Bench};
 use crate::store::RealDisk;
 use crate::study::{self, Selection};
+use crate::tables::Table;
 use std::path::PathBuf;
 use std::sync::Arc;
 use tokio::sync::mpsc;
@@ -275,6 +276,8 @@ fn finish(
             ));
         }
         output::results(&runs);
+        // Those of the whole study, in which a panel has mostly a run of its own.
+        output::over_panels(&folder.disk().read(&tables.join(Table::Treatments.file_name()))?);
         output::line(count_lines(run.counts()));
         output::line(format_args!("Tables: {}", tables.display()));
     }

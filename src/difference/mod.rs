@@ -16,6 +16,7 @@ pub mod books;
 pub mod choice;
 pub mod comparison;
 pub mod doubt;
+pub mod drifts;
 pub mod evidence;
 pub mod flags;
 pub mod gain;

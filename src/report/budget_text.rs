@@ -5,6 +5,7 @@ use crate::difference::Books;
 use crate::difference::Comparison;
 use crate::difference::comparison::Figures;
 use crate::difference::comparisons;
+use crate::difference::drifts::Drifts;
 use crate::difference::weighing::Known;
 use crate::difference::weighing::Part;
 use crate::run::Ledger;
@@ -16,7 +17,10 @@ pub fn budgets(books: &Books<'_>) -> Vec<String> {
     for comparison in comparisons(books) {
         lines.push(heading(books.run.ledger, &comparison));
         match &comparison.figures {
-            Some(figures) => lines.extend(table(figures)),
+            Some(figures) => {
+                lines.extend(table(figures));
+                lines.extend(drift(&Drifts::of(&books.run, &comparison)));
+            }
             None => lines.push("  no result, so no budget: the meter is not proven for it".to_owned()),
         }
         lines.push(String::new());
@@ -67,6 +71,19 @@ fn table(figures: &Figures) -> Vec<String> {
         None => "  no sum: the tile's certificate states no uncertainty".to_owned(),
     });
     lines
+}
+
+/// How far the tile moved, and how fast.
+fn drift(drifts: &Drifts) -> Option<String> {
+    let worst = drifts.worst?;
+    let per_hour = worst.gu_per_h.map_or_else(String::new, |per_hour| {
+        let interval = worst.half_width_gu_per_h.map_or_else(String::new, |half| {
+            let may_be_none = if per_hour.abs() < half { ", which may be none" } else { "" };
+            format!(" (95 %: {:+.2} to {:+.2}{may_be_none})", per_hour - half, per_hour + half)
+        });
+        format!(", {per_hour:+.2} GU/h{interval}")
+    });
+    Some(format!("  the tile moved by {:+.2} GU in the worst bracket{per_hour}", worst.gu))
 }
 
 fn sum(name: &str, known: Option<&Known>) -> String {

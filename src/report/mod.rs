@@ -4,6 +4,7 @@
 pub mod budget_text;
 pub mod gather;
 pub mod gloss_text;
+pub mod panels_text;
 pub mod plot;
 pub mod repeatability_text;
 pub mod result_text;

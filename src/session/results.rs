@@ -246,6 +246,12 @@ impl Runs {
         self.books().all(|books| Sheets::new(books).are_proven())
     }
 
+    /// The text of `treatments.csv` for these runs; empty if it cannot be made.
+    #[must_use]
+    pub fn treatments(&self) -> Vec<u8> {
+        treatments(&self.books().map(Sheets::new).collect::<Vec<_>>()).unwrap_or_default()
+    }
+
     fn all(&self) -> impl Iterator<Item = &Replayed> + Clone {
         self.runs.iter().chain(&self.earlier)
     }
@@ -287,16 +293,23 @@ pub fn write(runs: &Runs, sink: &mut dyn Sink) -> Result<bool, StoreError> {
 fn write_treatments(sheets: &[Sheets<'_>], sink: &mut dyn Sink) -> Result<(), StoreError> {
     let name = Table::Treatments.file_name();
     let failed = |e: io::Error| StoreError::new(Path::new(name), "write", e);
+    let table = treatments(sheets).map_err(failed)?;
+    let mut target = sink.table(name)?;
+    target.write_all(&table).map_err(failed)?;
+    target.close()
+}
+
+/// The text of `treatments.csv` for these runs.
+fn treatments(sheets: &[Sheets<'_>]) -> io::Result<Vec<u8>> {
     let all = |table: Table| -> io::Result<Vec<u8>> {
         let mut bytes = Vec::new();
         tables::write_header(table, &mut bytes)?;
         sheets.iter().try_for_each(|sheets| sheets.write(table, &mut bytes, false))?;
         Ok(bytes)
     };
-    let (results, budget) = (all(Table::Results).map_err(failed)?, all(Table::Budget).map_err(failed)?);
-    let mut target = sink.table(name)?;
-    tables::treatments(&results, &budget, &mut target).map_err(failed)?;
-    target.close()
+    let mut table = Vec::new();
+    tables::treatments(&all(Table::Results)?, &all(Table::Budget)?, &mut table)?;
+    Ok(table)
 }
 
 /// What an update of a study's tables came to.

@@ -8,21 +8,15 @@ use crate::difference::Comparison;
 use crate::difference::books::Found;
 use crate::difference::comparison::Figures;
 use crate::difference::comparisons;
+use crate::difference::drifts::Drifts;
 use crate::difference::flags::Flag;
-use crate::difference::gain::Drift;
-use crate::difference::gain::checks;
-use crate::difference::gain::drift;
 use crate::difference::kept::Kept;
 use crate::difference::weighing::Known;
 use crate::difference::zone_figures::ZoneStatus;
-use crate::run::Bracket;
-use crate::run::Check;
 use crate::run::Ledger;
 use crate::run::setup::DriftPolicy;
 use crate::run::setup::Serves;
-use crate::stats::outliers::Floor;
 use crate::stats::retention::Retention;
-use crate::units::Geometry;
 use std::io;
 
 /// Whether there are rows, and each is proven.
@@ -43,7 +37,7 @@ pub(super) fn write(books: &Books<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
         write_difference(comparison.figures.as_ref(), rows)?;
         write_kept(comparison.kept.as_ref(), rows)?;
         rows.figure(cure_hours(ledger, comparison.zone))?;
-        let drifts = Drifts::of(books, &comparison);
+        let drifts = Drifts::of(&books.run, &comparison);
         write_drift(&drifts, rows)?;
         rows.text(drift_policy(ledger))?;
         rows.text(comparison.status.text())?;
@@ -155,35 +149,6 @@ fn cure_hours(ledger: &Ledger, zone: usize) -> Option<f64> {
     let applied = chrono::DateTime::parse_from_rfc3339(applied).ok()?;
     let start_us = ledger.sittings.first().map(|_| ledger.wall(0).0)?;
     Some(start_us.checked_sub(applied.timestamp_micros())? as f64 / 3.6e9)
-}
-
-/// What the tile did over the brackets of a row.
-struct Drifts {
-    worst: Option<Drift>,
-    opening_deviation_gu: Option<f64>,
-    closing_deviation_gu: Option<f64>,
-}
-
-impl Drifts {
-    fn of(books: &Books<'_>, comparison: &Comparison<'_>) -> Drifts {
-        let at = books.run.ledger.setup.geometries.iter().position(|&g| g == comparison.geometry);
-        let meter = at.map_or(Floor::default(), |at| books.run.zones().meter(at));
-        Drifts::over(books.run.ledger, comparison.geometry, &comparison.brackets, meter)
-    }
-
-    fn over(ledger: &Ledger, geometry: Geometry, brackets: &[&Bracket], meter: Floor) -> Drifts {
-        let deviation = |check: &Check| check.geometries.get(geometry).map(|g| g.deviation_gu);
-        let first = brackets.first().and_then(|bracket| checks(ledger, bracket).0);
-        let last = brackets.last().and_then(|bracket| checks(ledger, bracket).1);
-        let all = brackets.iter().filter_map(|bracket| drift(ledger, bracket, geometry, meter));
-        // Of equal ones the first stays.
-        let worst = all.reduce(|worst, next| if next.gu.abs() > worst.gu.abs() { next } else { worst });
-        Drifts {
-            worst,
-            opening_deviation_gu: first.and_then(deviation),
-            closing_deviation_gu: last.and_then(deviation),
-        }
-    }
 }
 
 fn write_drift(drifts: &Drifts, rows: &mut Rows<'_>) -> io::Result<()> {
