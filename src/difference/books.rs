@@ -1,5 +1,7 @@
 //! The books that a comparison is made from: those of the run, and of the earlier runs that it names.
 
+use super::comparison::Comparison;
+use super::comparison::compare_all;
 use super::zone_figures::Zones;
 use crate::run::Ledger;
 use crate::run::setup::Earlier;
@@ -43,6 +45,7 @@ pub struct Books<'l> {
     /// The run at hand.
     pub run: Book<'l>,
     earlier: Vec<Book<'l>>,
+    compared: OnceCell<Vec<Comparison<'l>>>,
 }
 
 /// An earlier run that a comparison needs.
@@ -59,7 +62,13 @@ impl<'l> Books<'l> {
     /// A run and its earlier ones, each with the digest of its recording.
     #[must_use]
     pub fn new(run: Book<'l>, earlier: Vec<Book<'l>>) -> Books<'l> {
-        Books { run, earlier }
+        Books { run, earlier, compared: OnceCell::new() }
+    }
+
+    /// All comparisons of the run, by panel, treatment and geometry; worked out once.
+    #[must_use]
+    pub fn comparisons(&self) -> &[Comparison<'l>] {
+        self.compared.get_or_init(|| compare_all(self))
     }
 
     /// The earlier run that the set-up names for a panel. Only the recording with the digest that was

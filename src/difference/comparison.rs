@@ -137,8 +137,7 @@ impl Comparison<'_> {
 }
 
 /// All comparisons of a run, by panel, treatment and geometry.
-#[must_use]
-pub fn comparisons<'b, 'l>(books: &'b Books<'l>) -> Vec<Comparison<'b>> {
+pub(super) fn compare_all<'l>(books: &Books<'l>) -> Vec<Comparison<'l>> {
     let sides = Sides::of(books.run.ledger);
     let mut found = Vec::new();
     for (panel, treatment, treated) in sides.treated() {
@@ -158,7 +157,7 @@ pub fn comparisons<'b, 'l>(books: &'b Books<'l>) -> Vec<Comparison<'b>> {
 /// Treatments that stand on one panel, each pair by its treated sides: two differences from the same
 /// control are not independent.
 #[must_use]
-pub fn contrasts<'b>(books: &'b Books<'_>) -> Vec<Comparison<'b>> {
+pub fn contrasts<'l>(books: &Books<'l>) -> Vec<Comparison<'l>> {
     let sides = Sides::of(books.run.ledger);
     let mut found = Vec::new();
     for (panel, [(one, control), (treatment, treated)]) in sides.pairs() {
@@ -183,9 +182,9 @@ struct Asked<'s> {
 }
 
 impl Asked<'_> {
-    fn compare<'b>(&self, books: &'b Books<'_>) -> Comparison<'b> {
+    fn compare<'l>(&self, books: &Books<'l>) -> Comparison<'l> {
         let run = &books.run;
-        let zones: Vec<&ZoneFigures<'_>> = self
+        let zones: Vec<&ZoneFigures<'l>> = self
             .control
             .iter()
             .chain(self.treated)

@@ -33,5 +33,4 @@ pub mod zone_figures;
 pub use books::Book;
 pub use books::Books;
 pub use comparison::Comparison;
-pub use comparison::comparisons;
 pub use comparison::contrasts;

@@ -4,7 +4,6 @@ use super::result_text::with_uncertainty;
 use crate::difference::Books;
 use crate::difference::Comparison;
 use crate::difference::comparison::Figures;
-use crate::difference::comparisons;
 use crate::difference::drifts::Drifts;
 use crate::difference::weighing::Known;
 use crate::difference::weighing::Part;
@@ -14,12 +13,12 @@ use crate::run::Ledger;
 #[must_use]
 pub fn budgets(books: &Books<'_>) -> Vec<String> {
     let mut lines = Vec::new();
-    for comparison in comparisons(books) {
-        lines.push(heading(books.run.ledger, &comparison));
+    for comparison in books.comparisons() {
+        lines.push(heading(books.run.ledger, comparison));
         match &comparison.figures {
             Some(figures) => {
                 lines.extend(table(figures));
-                lines.extend(drift(&Drifts::of(&books.run, &comparison)));
+                lines.extend(drift(&Drifts::of(&books.run, comparison)));
             }
             None => lines.push("  no result, so no budget: the meter is not proven for it".to_owned()),
         }

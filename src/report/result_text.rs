@@ -6,7 +6,6 @@ use crate::difference::Books;
 use crate::difference::Comparison;
 use crate::difference::comparison::Design;
 use crate::difference::comparison::Figures;
-use crate::difference::comparisons;
 use crate::difference::flags::Flag;
 use crate::difference::verdict::Matters;
 use crate::difference::verdict::Verdict;
@@ -18,10 +17,10 @@ use crate::run::Ledger;
 #[must_use]
 pub fn results(books: &Books<'_>) -> Vec<String> {
     let ledger = books.run.ledger;
-    let all = comparisons(books);
+    let all = books.comparisons();
     let mut lines = Vec::new();
     let mut heading = String::new();
-    for comparison in &all {
+    for comparison in all {
         let panel = ledger.setup.panels.get(comparison.panel).map_or("", |panel| &panel.id);
         let stage = ledger.setup.zones.get(comparison.zone).map_or("", |zone| &zone.stage);
         let this = format!("Run {}, panel {panel}, {stage}", ledger.id);
@@ -33,7 +32,7 @@ pub fn results(books: &Books<'_>) -> Vec<String> {
         lines.push(row(ledger, comparison));
         lines.extend(below(ledger, comparison).into_iter().map(|text| format!("      {text}")));
     }
-    lines.extend(footing(&all));
+    lines.extend(footing(all));
     lines
 }
 
@@ -210,7 +209,7 @@ fn footing(all: &[Comparison<'_>]) -> Option<String> {
     let proven: Vec<&Comparison<'_>> = all.iter().filter(|c| c.figures.is_some()).collect();
     let bare = proven.iter().any(|c| c.design == Design::NoBaseline);
     (!proven.is_empty())
-        .then(|| match bare {
+        .then_some(match bare {
             true => "On these panels. No bare readings are compared, so the sides may have differed before.",
             false => "On these panels, by what has changed since the same zones were read bare.",
         })

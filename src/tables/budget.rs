@@ -3,15 +3,14 @@
 use super::cells::Rows;
 use super::results::write_place;
 use crate::difference::Books;
-use crate::difference::comparisons;
 use crate::stats::budget::Stated;
 use std::io;
 
 pub(super) fn write(books: &Books<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
-    for comparison in comparisons(books) {
+    for comparison in books.comparisons() {
         let Some(figures) = &comparison.figures else { continue };
         for part in &figures.weighed.parts {
-            write_place(books.run.ledger, &comparison, rows)?;
+            write_place(books.run.ledger, comparison, rows)?;
             rows.text(comparison.geometry.text())?;
             rows.text(&part.component.name)?;
             rows.text(if part.common { "common" } else { "chance" })?;

@@ -4,7 +4,6 @@ use super::cells::Flags;
 use super::cells::Rows;
 use super::times::Times;
 use crate::difference::Books;
-use crate::difference::comparisons;
 use crate::difference::gain::Brackets;
 use crate::difference::gain::corrected_gu;
 use crate::run::Bracket;
@@ -57,7 +56,7 @@ pub(super) fn write(books: &Books<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
 /// Readings that stand out from those of their zone, or, as the only one of it, from those of their side.
 fn doubtful_readings(books: &Books<'_>) -> BTreeSet<usize> {
     let mut found = BTreeSet::new();
-    for comparison in comparisons(books) {
+    for comparison in books.comparisons() {
         let Some(figures) = &comparison.figures else { continue };
         let at = books.run.ledger.setup.geometries.iter().position(|&g| g == comparison.geometry);
         let of = |zone: &usize| books.run.zones().get(*zone, at?);

@@ -7,7 +7,6 @@ use crate::difference::Books;
 use crate::difference::Comparison;
 use crate::difference::books::Found;
 use crate::difference::comparison::Figures;
-use crate::difference::comparisons;
 use crate::difference::drifts::Drifts;
 use crate::difference::flags::Flag;
 use crate::difference::kept::Kept;
@@ -21,15 +20,15 @@ use std::io;
 
 /// Whether there are rows, and each is proven.
 pub(super) fn are_proven(books: &Books<'_>) -> bool {
-    let rows = comparisons(books);
+    let rows = books.comparisons();
     !rows.is_empty() && rows.iter().all(|row| row.status == ZoneStatus::Proven)
 }
 
 pub(super) fn write(books: &Books<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
     let ledger = books.run.ledger;
     let mut flags = Flags::default();
-    for comparison in comparisons(books) {
-        write_place(ledger, &comparison, rows)?;
+    for comparison in books.comparisons() {
+        write_place(ledger, comparison, rows)?;
         rows.text(comparison.design.text())?;
         rows.text(comparison.geometry.text())?;
         rows.integer(comparison.n_control as u64)?;
@@ -37,7 +36,7 @@ pub(super) fn write(books: &Books<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
         write_difference(comparison.figures.as_ref(), rows)?;
         write_kept(comparison.kept.as_ref(), rows)?;
         rows.figure(cure_hours(ledger, comparison.zone))?;
-        let drifts = Drifts::of(&books.run, &comparison);
+        let drifts = Drifts::of(&books.run, comparison);
         write_drift(&drifts, rows)?;
         rows.text(drift_policy(ledger))?;
         rows.text(comparison.status.text())?;
@@ -50,7 +49,7 @@ pub(super) fn write(books: &Books<'_>, rows: &mut Rows<'_>) -> io::Result<()> {
                 rows.text(&named.sha256)?;
             }
         }
-        write_more(&comparison, &drifts, rows)?;
+        write_more(comparison, &drifts, rows)?;
         collect(&comparison.flags, &mut flags);
         rows.text(flags.as_str())?;
         rows.end_row()?;

@@ -5,7 +5,6 @@ use super::cells::Rows;
 use super::readings::write_zone;
 use crate::difference::Books;
 use crate::difference::Comparison;
-use crate::difference::comparisons;
 use crate::difference::three_point::last_before;
 use crate::difference::zone_figures::ZoneFigures;
 use crate::difference::zone_figures::geometries;
@@ -53,7 +52,7 @@ fn doubtful_zones(books: &Books<'_>) -> BTreeSet<(usize, Geometry)> {
         let zones = figures.doubtful.zones.iter().chain(&figures.doubtful.with_readings);
         zones.map(|&zone| (zone, comparison.geometry)).collect()
     };
-    comparisons(books).iter().flat_map(of).collect()
+    books.comparisons().iter().flat_map(of).collect()
 }
 
 fn collect_flags(

@@ -10,7 +10,6 @@ use crate::made_up_bench::Order;
 use crate::made_up_bench::PLAIN;
 use crate::sheet::sheet;
 use halfpanel::difference;
-use halfpanel::difference::comparisons;
 use halfpanel::difference::weighing::Known;
 use halfpanel::difference::weighing::weigh;
 use halfpanel::run::CheckKind;
@@ -84,7 +83,7 @@ fn cross_check(design: &Design) {
         let book = difference::Book::new(&after, "a7");
         let earlier = before.iter().map(|ledger| difference::Book::new(ledger, "b6")).collect();
         let books = difference::Books::new(book, earlier);
-        let found = comparisons(&books);
+        let found = books.comparisons();
         let weighed = &found[0].figures.as_ref().unwrap().weighed;
         let (gu, expected_gu) = (weighed.difference_gu.unwrap(), expected.difference_gu.unwrap());
         close("difference", gu, expected_gu, 1e-9);
