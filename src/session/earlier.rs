@@ -9,6 +9,9 @@ use crate::run::{Replayed, Setup};
 use crate::study::StudyComparing;
 use std::path::Path;
 
+/// Of a recording that somebody still has to end.
+const WITHOUT_END: &str = "the end of its recording is missing; `halfpanel run` without --new puts it there";
+
 /// What was chosen, and why other runs were not.
 #[derive(Debug, Default)]
 pub struct Chosen {
@@ -50,7 +53,9 @@ pub fn choose(folder: &Folder, comparing: &StudyComparing, setup: &Setup) -> Res
         let Ok((replayed, _)) = folder.replay_run(id) else { continue };
         let book = Book::new(replayed.run.ledger(), &replayed.sha256);
         for want in candidates {
-            match serves(&want, setup, &book) {
+            // The end is written to it when it is taken up, and it is another file then.
+            let whole = if replayed.has_end { Ok(()) } else { Err(WITHOUT_END.to_owned()) };
+            match whole.and_then(|()| serves(&want, setup, &book)) {
                 Ok(()) => {
                     open.retain(|other| *other != want);
                     chosen.earlier.push(Earlier {
