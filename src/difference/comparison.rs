@@ -222,8 +222,13 @@ impl Asked<'_> {
         if baseline.is_none() {
             comparison.flags.push(Flag::NoBaseline);
         }
-        if let Found::Missing(named) | Found::There(named, _) = books.earlier(Serves::Extended, self.panel) {
-            comparison.flags.push(Flag::Extended(named.run.clone()));
+        match books.earlier(Serves::Extended, self.panel) {
+            Found::There(named, then) if self.was_on_fewer(run, then) => {
+                comparison.flags.push(Flag::Extended(named.run.clone()));
+            }
+            // Which treatment it was can no longer be told.
+            Found::Missing(named) => comparison.flags.push(Flag::Extended(named.run.clone())),
+            Found::There(..) | Found::NotNamed => {}
         }
         let (control, unpaired_control) = entries(run, baseline, self.control, self.at);
         let (treated, unpaired_treated) = entries(run, baseline, self.treated, self.at);
@@ -236,6 +241,19 @@ impl Asked<'_> {
             self.fill(books, baseline, (&control, &treated), &mut comparison);
         }
         comparison
+    }
+
+    /// Whether an earlier run made this comparison on fewer zones.
+    fn was_on_fewer(&self, run: &super::books::Book<'_>, then: &super::books::Book<'_>) -> bool {
+        let setup = &run.ledger.setup;
+        let was_there = |zone: &&usize| {
+            let at = setup.zones.get(**zone);
+            let panel = at.and_then(|at| setup.panels.get(at.panel));
+            at.zip(panel).is_some_and(|(at, panel)| then.zone(&panel.id, &at.name).is_some())
+        };
+        let count = |side: &[usize]| side.iter().filter(was_there).count();
+        let (control, treated) = (count(self.control), count(self.treated));
+        control > 0 && treated > 0 && control + treated < self.control.len() + self.treated.len()
     }
 
     fn fill(
@@ -260,6 +278,9 @@ impl Asked<'_> {
                     .map(|evidence| Box::new(weigh(&evidence)))
             }
         };
+        if let Found::Missing(named) = books.earlier(Serves::Retention, self.panel) {
+            comparison.flags.push(Flag::RetentionMissing(named.run.clone()));
+        }
         comparison.kept = kept(books, self.panel, self.geometry, self.at, (self.control, self.treated));
         comparison.flags.extend(super::flags::of_scale(run.ledger, self.geometry));
         comparison.flags.extend(doubtful.flag(run.ledger));

@@ -22,6 +22,8 @@ pub enum Flag {
     NoBaseline,
     /// The run with the bare readings is not there, or is no longer the one that was named.
     BaselineMissing(String),
+    /// The run with the earlier stage that gloss is to be kept from is not there, or no longer the one that was named.
+    RetentionMissing(String),
     /// Zones without a proven bare reading, which take no part.
     Unpaired(String),
     /// The treatments on the panel share its control, so their differences are not independent.
@@ -65,6 +67,7 @@ impl Flag {
         match self {
             Flag::NoBaseline => ("no-baseline", None),
             Flag::BaselineMissing(run) => ("baseline-missing", Some(run)),
+            Flag::RetentionMissing(run) => ("retention-missing", Some(run)),
             Flag::Unpaired(zones) => ("unpaired", Some(zones)),
             Flag::SharedControl => ("shared-control", None),
             Flag::Extended(run) => ("extended", Some(run)),
