@@ -53,7 +53,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let results = folder.results();
     let mut comparing = Comparing { disk: folder.disk(), folder: results.clone(), found: Vec::new() };
     for replayed in &runs {
-        code = code.max(name_missing(replayed, &runs));
+        code = code.max(name_missing(replayed, &runs, &ids));
     }
     let runs = Runs { runs, earlier: Vec::new() };
     results::write(&runs, &mut comparing)?;
@@ -101,13 +101,14 @@ fn describe(id: &str, replayed: &Replayed, loaded: Option<&crate::session::folde
 }
 
 /// Names the earlier runs that a recording is held against and that are not there as they were named.
-fn name_missing(replayed: &Replayed, runs: &[Replayed]) -> u8 {
+fn name_missing(replayed: &Replayed, runs: &[Replayed], ids: &[String]) -> u8 {
     let mut code = DONE;
     for named in &replayed.head.setup.comparing.earlier {
         let stands = runs.iter().find(|run| run.run.ledger().id == named.run);
         let what = match stands {
             Some(run) if run.sha256 == named.sha256 => continue,
             Some(_) => "its recording is no longer the one that was named",
+            None if ids.contains(&named.run) => "its recording was refused",
             None => "it is not there",
         };
         let id = &replayed.run.ledger().id;
