@@ -5,7 +5,6 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 #[path = "common/process.rs"]
-#[expect(dead_code, reason = "no pseudo-terminal is wanted here")]
 mod process;
 
 #[path = "common/bench_study.rs"]
@@ -87,7 +86,9 @@ fn has_no_result(study: &Study, cured: &str, bare: &str) {
     let row = study.result(cured);
     let stands = [&row["design"], &row["status"], &row["verdict"]].map(String::as_str);
     assert_eq!(stands, ["paired", "not-proven", "no result"]);
-    for column in ["difference_gu", "ci_low_gu", "control_mean_gu", "standard_uncertainty_gu", "detectable_gu"] {
+    for column in
+        ["difference_gu", "ci_low_gu", "control_mean_gu", "standard_uncertainty_gu", "detectable_gu"]
+    {
         assert_eq!(row[column], "", "{column}: {row:?}");
     }
     assert!(row["flags"].split(';').any(|flag| flag == format!("baseline-missing={bare}")), "{row:?}");
@@ -110,8 +111,10 @@ fn a_baseline_that_is_deleted_replaced_or_changed_leaves_no_result_and_comes_bac
         ("deleted", |study, _, other, _| fs::remove_file(study.recording(other)).unwrap(), "it is not there"),
         (
             "replaced by another run",
-            |study, bare, other, _| drop(fs::copy(study.recording(bare), study.recording(other)).unwrap()),
-            "",
+            |study, bare, other, _| {
+                fs::copy(study.recording(bare), study.recording(other)).unwrap();
+            },
+            "its recording was refused",
         ),
         (
             "changed in one byte",
@@ -121,7 +124,7 @@ fn a_baseline_that_is_deleted_replaced_or_changed_leaves_no_result_and_comes_bac
                 bytes[middle] ^= 1;
                 fs::write(study.recording(other), bytes).unwrap();
             },
-            "",
+            "its recording was refused",
         ),
         (
             "cut off",
@@ -216,7 +219,8 @@ fn two_patches_at_different_stages_on_one_panel_have_their_baseline_all_the_same
     study.edit("zones = [\"A1\", \"A2\", \"A3\"]", "zones = [\"A1\", \"A2\"]");
     let bare = study.run("bare", &BARE);
     let run = study.run_as_planned(&CURED);
-    let stages = study.results(&run).into_iter().map(|row| (row["stage"].clone(), row["baseline_recording"].clone()));
+    let stages =
+        study.results(&run).into_iter().map(|row| (row["stage"].clone(), row["baseline_recording"].clone()));
     let expected = ["cured", "washed-10"].map(|stage| (stage.to_owned(), bare.clone()));
     assert_eq!(stages.collect::<Vec<_>>(), expected);
 }
