@@ -12,6 +12,7 @@ mod frame;
 #[cfg(test)]
 mod grammar_tests;
 mod habits;
+pub mod identify;
 mod layout;
 mod limits;
 mod line_format;
