@@ -3,6 +3,7 @@
 
 mod budget;
 mod demo;
+mod identify;
 mod init;
 mod output;
 mod presenter;
@@ -49,6 +50,8 @@ struct Arguments {
 enum Command {
     /// Make a study: a commented study.toml that runs against the simulated meter
     Init(init::Arguments),
+    /// Find out how a meter nobody has seen sends its readings, and write its profile
+    Identify(identify::Arguments),
     /// Do one bracketed run at the bench, or take up the one that was cut off
     Run(run::Arguments),
     /// Stand a simulated meter on a pseudo-terminal
@@ -121,6 +124,7 @@ pub fn main() -> ExitCode {
     log_to_stderr(arguments.verbose);
     let outcome = match arguments.command {
         Command::Init(arguments) => init::run(&arguments),
+        Command::Identify(arguments) => identify::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),

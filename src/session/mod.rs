@@ -8,6 +8,7 @@
 //! - [`ports`]: which serial ports are there, and who holds one.
 //! - [`opening`]: the settings of a serial line, and how a port is opened with them.
 //! - [`link`]: an open meter, its bytes, and its loss and return.
+//! - [`identify`]: listens to a meter that nobody has seen.
 //! - [`problem`]: what can be wrong with one, and what to do.
 //! - [`pty`]: the other end of a pseudo-terminal, for a meter that is not there.
 
@@ -16,6 +17,7 @@ pub mod earlier;
 pub mod engine;
 pub mod folder;
 pub mod hand;
+pub mod identify;
 pub mod link;
 pub mod opening;
 pub mod ports;

@@ -82,7 +82,12 @@ pub fn hear(bytes: &[u8], data_bits: u8) -> Hearing {
 fn text_score(bytes: &[u8], reasons: &mut Vec<String>) -> f64 {
     let printable = share(bytes, stands_in_text);
     reasons.push(format!("{:.0} % of {} bytes are text", printable * 100.0, bytes.len()));
-    let ends = bytes.iter().filter(|&&byte| ends_line(byte)).count();
+    let ends_with =
+        |end: u8| if bytes.last() == Some(&end) { bytes.iter().filter(|&&b| b == end).count() } else { 0 };
+    let ends = match bytes.iter().filter(|&&byte| ends_line(byte)).count() {
+        0 => ends_with(b';'),
+        ends => ends,
+    };
     // A wrong bit in a letter hides among letters; digits are what a meter sends.
     let digits = share(bytes, |byte| byte.is_ascii_digit());
     // Every byte that no text has weighs: at the right setting there is none.
