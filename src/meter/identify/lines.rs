@@ -9,6 +9,7 @@ use crate::meter::Profile;
 use crate::meter::identify::Evidence;
 use crate::meter::identify::MOST_LINES;
 use crate::meter::identify::When;
+use crate::meter::identify::framing::Framing;
 use crate::meter::identify::tokens::signature;
 use crate::units::Gloss;
 use crate::units::PerGeometry;
@@ -100,10 +101,12 @@ impl Decoded {
 
     /// The lines from the tile that are none of these, and what else came before; of the latter not what
     /// may be the rest of a line that was cut off.
-    pub fn others_than(&self, lines: &[usize]) -> Vec<String> {
-        let shapes: Vec<String> = lines.iter().map(|&line| signature(&self.tile[line].0)).collect();
+    pub fn others_than(&self, lines: &[usize], framing: &Framing) -> Vec<String> {
+        // Within the frame, for the digits of a checksum have no shape.
+        let shape_of = |text: &str| signature(framing.strip(text).unwrap_or(text));
+        let shapes: Vec<String> = lines.iter().map(|&line| shape_of(&self.tile[line].0)).collect();
         let is_rest = |text: &&String| {
-            let shape = signature(text);
+            let shape = shape_of(text);
             shapes.iter().any(|whole| whole.ends_with(&shape) || whole.trim_end() == shape)
         };
         let others = self.others_than_numbers(lines).map(|line| self.tile[line].0.clone());

@@ -15,7 +15,11 @@ mod tokens;
 mod writing;
 
 #[cfg(test)]
+mod hearing_tests;
+#[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod uart;
 
 pub use hearing::Hearing;
 pub use hearing::IS_TEXT;
@@ -207,13 +211,13 @@ fn drafts_of(
     without_sum: bool,
 ) -> Vec<Draft> {
     let rows: Vec<&str> = group.inside.iter().map(String::as_str).collect();
-    let others = heard.others_than(&group.lines);
+    let others = heard.others_than(&group.lines, framing);
     let origin = Origin { known: &evidence.known, presses: &group.presses, others: &others };
     let mut drafts = Vec::new();
     for cut in cells::cuts(&rows) {
         for mut reading in roles::readings(&cut, &origin) {
             weigh(&mut reading, &cut, framing, without_sum);
-            weigh_others(&mut reading, evidence, heard, group, &rows);
+            weigh_others(&mut reading, evidence, &others, &rows);
             drafts.extend(Draft::of(&cut, framing, reading, &group.lines));
         }
     }
@@ -266,15 +270,8 @@ fn weigh(reading: &mut Reading, cut: &Cut<'_>, framing: &Framing, without_sum: b
 }
 
 /// Lines from the tile that this reading leaves out, and that hold a number too.
-fn weigh_others(
-    reading: &mut Reading,
-    evidence: &Evidence,
-    heard: &lines::Decoded,
-    group: &Group,
-    rows: &[&str],
-) {
-    let mut shapes: Vec<String> =
-        heard.others_than(&group.lines).iter().map(|line| signature(line)).collect();
+fn weigh_others(reading: &mut Reading, evidence: &Evidence, others: &[String], rows: &[&str]) {
+    let mut shapes: Vec<String> = others.iter().map(|line| signature(line)).collect();
     shapes.sort();
     shapes.dedup();
     reading.confidence *= 0.99_f64.powi(i32::try_from(shapes.len().min(10)).unwrap_or(10));

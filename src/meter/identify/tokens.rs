@@ -41,7 +41,14 @@ fn number_at(text: &str, mark: char) -> Option<(usize, NumberForm)> {
     }
     at += whole;
     let mut form = NumberForm { decimals: 0, exponent: None };
-    if text[at..].starts_with(mark) {
+    // In `60,92,4` the first comma parts two fields: of an odd number of parts the first stands alone.
+    let mut parts = 1;
+    let mut end = at;
+    while text[end..].starts_with(mark) && digits(end + 1) > 0 {
+        parts += 1;
+        end += 1 + digits(end + 1);
+    }
+    if parts % 2 == 0 {
         form.decimals = digits(at + 1);
         if form.decimals > 0 {
             at += 1 + form.decimals;

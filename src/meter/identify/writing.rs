@@ -38,6 +38,7 @@ pub(super) struct Draft {
     pub doubts: Vec<String>,
     /// Numbers of the lines that it reads.
     pub lines: Vec<usize>,
+    framing: Framing,
     /// Everything of `[line]` that does not depend on other lines, and `[status]`, `[checksum]`.
     layout: String,
     tables: String,
@@ -65,6 +66,7 @@ impl Draft {
             reasons: reading.reasons,
             doubts: reading.doubts,
             lines: lines.to_vec(),
+            framing: framing.clone(),
             examples,
         })
     }
@@ -109,7 +111,7 @@ impl Draft {
     /// Lines besides: patterns that pass them over, each with such a line; and those that are refused.
     fn others(&self, heard: &Decoded) -> (Vec<(String, String)>, Vec<String>) {
         let (mut ignored, mut refused): (Vec<(String, String)>, Vec<String>) = Default::default();
-        for other in heard.others_than(&self.lines) {
+        for other in heard.others_than(&self.lines, &self.framing) {
             let lower = other.to_lowercase();
             let has_word = other.chars().any(char::is_alphabetic);
             if !has_word || ERROR_WORDS.iter().any(|word| lower.contains(word)) {
