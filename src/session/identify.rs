@@ -154,15 +154,17 @@ pub enum Caught {
 /// # Errors
 /// If the port cannot be opened, or is lost meanwhile.
 pub async fn listen(mut plan: Plan<'_>, tell: &mut dyn FnMut(Step)) -> Result<Caught, LinkProblem> {
+    // Bytes may betray one more setting than was to be tried.
     let of = plan.settings.len();
     let mut queue: VecDeque<Serial> = plan.settings.drain(..).collect();
-    let mut heard = Vec::new();
+    let (mut heard, mut tried) = (Vec::new(), Vec::new());
     let mut number = 0;
     while let Some(serial) = queue.pop_front() {
         number += 1;
+        tried.push(serial);
         let settings = settings_of(&plan.port, serial);
         let words = settings.in_words();
-        tell(Step::Listening { settings: words.clone(), number, of });
+        tell(Step::Listening { settings: words.clone(), number, of: of.max(number) });
         let mut ear = match Link::open(settings, None).await {
             Ok(link) => Ear::new(link),
             // Not every driver has every rate.
@@ -181,14 +183,13 @@ pub async fn listen(mut plan: Plan<'_>, tell: &mut dyn FnMut(Step)) -> Result<Ca
                 return catch.from_tile(ear, &bytes, goes_on).await;
             }
             Verdict::SevenBits(parity) => {
-                let meant = Serial { data_bits: 7, parity, ..serial };
-                if let Some(at) = queue.iter().position(|other| *other == meant) {
-                    queue.remove(at);
-                    queue.push_front(meant);
-                }
+                next_try(&mut queue, &tried, Serial { data_bits: 7, parity, ..serial });
+            }
+            Verdict::EightBits(parity) => {
+                next_try(&mut queue, &tried, Serial { data_bits: 8, parity, ..serial });
             }
             Verdict::HeardTooFast => {
-                // Lower rates first; the order among them stays.
+                // Lower rates first; among them the order stays.
                 queue.make_contiguous().sort_by_key(|other| other.baud >= serial.baud);
             }
             Verdict::Garbage | Verdict::Nothing => {}
@@ -196,6 +197,14 @@ pub async fn listen(mut plan: Plan<'_>, tell: &mut dyn FnMut(Step)) -> Result<Ca
         heard.push((words, bytes, hearing));
     }
     Ok(if heard.is_empty() { Caught::Nothing } else { Caught::Garbage { heard } })
+}
+
+/// Tries this setting next, unless it was tried.
+fn next_try(queue: &mut VecDeque<Serial>, tried: &[Serial], meant: Serial) {
+    if !tried.contains(&meant) {
+        queue.retain(|other| *other != meant);
+        queue.push_front(meant);
+    }
 }
 
 fn settings_of(port: &str, serial: Serial) -> LinkSettings {

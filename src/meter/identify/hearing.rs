@@ -32,6 +32,9 @@ pub enum Verdict {
     Text,
     /// Text of seven bits, in which the eighth is the parity.
     SevenBits(Parity),
+    /// Text of eight bits and a parity bit that was not asked for: where it was 0 it was taken for a wrong
+    /// stop bit, and the character was lost.
+    EightBits(Parity),
     /// Long runs of equal bits: the line was heard at a higher rate than it was sent.
     HeardTooFast,
     /// No text, for whatever reason.
@@ -55,7 +58,15 @@ pub fn hear(bytes: &[u8], data_bits: u8) -> Hearing {
         return Hearing { score: 0.0, verdict: Verdict::Nothing, reasons };
     }
     let mut reasons = Vec::new();
-    let score = text_score(bytes, &mut reasons);
+    let mut score = text_score(bytes, &mut reasons);
+    if let Some(parity) = lost_by_parity(bytes, data_bits).filter(|_| score > 0.3) {
+        score = score.min(0.5);
+        reasons.push(
+            "half of all characters are missing: those that a parity bit, not asked for, would take away"
+                .to_owned(),
+        );
+        return Hearing { score, verdict: Verdict::EightBits(parity), reasons };
+    }
     if score >= IS_TEXT {
         return Hearing { score, verdict: Verdict::Text, reasons };
     }
@@ -150,6 +161,25 @@ fn hidden_parity(bytes: &[u8], data_bits: u8) -> Option<Parity> {
     if even > 0.95 {
         Some(Parity::Even)
     } else if even < 0.05 {
+        Some(Parity::Odd)
+    } else {
+        None
+    }
+}
+
+/// The parity of which only those characters are there whose parity bit looks like a stop bit. Some text of
+/// few characters is so by chance: it takes six that differ.
+fn lost_by_parity(bytes: &[u8], data_bits: u8) -> Option<Parity> {
+    let mut distinct: Vec<u8> = bytes.to_vec();
+    distinct.sort_unstable();
+    distinct.dedup();
+    if data_bits != 8 || distinct.len() < 6 || !distinct.is_ascii() {
+        return None;
+    }
+    let odd = distinct.iter().filter(|byte| byte.count_ones() % 2 == 1).count();
+    if odd == distinct.len() {
+        Some(Parity::Even)
+    } else if odd == 0 {
         Some(Parity::Odd)
     } else {
         None

@@ -86,6 +86,21 @@ fn seven_bits_with_parity_are_told_from_what_eight_bits_hear() {
 }
 
 #[test]
+fn eight_bits_with_parity_are_told_where_the_driver_drops_wrong_characters() {
+    let text = "0017;60;92.4;GU;OK\r\n0018;60;92.5;GU;OK\r\n0019;60;93.7;GU;OK\r\n";
+    for parity in [Parity::Even, Parity::Odd] {
+        let (sender, receiver) = (End::new(9_600, 8, parity), End::new(9_600, 8, Parity::None));
+        let bytes = heard(text.as_bytes(), sender, receiver, 0, true);
+        assert!(bytes.len() < text.len(), "{bytes:x?}");
+        let hearing = hear(&bytes, 8);
+        assert_eq!(hearing.verdict, Verdict::EightBits(parity), "{bytes:x?}");
+        assert!(hearing.score < IS_TEXT);
+        // Where it drops none, every character is there, and right.
+        assert_eq!(heard(text.as_bytes(), sender, receiver, 0, false), text.as_bytes());
+    }
+}
+
+#[test]
 fn nothing_and_next_to_nothing_are_no_text() {
     assert_eq!(hear(b"", 8).verdict, Verdict::Nothing);
     assert_eq!(hear(b"6\r", 8).verdict, Verdict::Nothing);
