@@ -180,7 +180,7 @@ pub async fn listen(mut plan: Plan<'_>, tell: &mut dyn FnMut(Step)) -> Result<Ca
         match hearing.verdict {
             Verdict::Text => {
                 let catch = Catch { serial, words, plan, tell };
-                return catch.from_tile(ear, &bytes, goes_on).await;
+                return catch.go_on(ear, &bytes, goes_on).await;
             }
             Verdict::SevenBits(parity) => {
                 next_try(&mut queue, &tried, Serial { data_bits: 7, parity, ..serial });
@@ -309,7 +309,7 @@ struct Catch<'a, 'r> {
 }
 
 impl Catch<'_, '_> {
-    async fn from_tile(mut self, mut ear: Ear, first: &[u8], goes_on: bool) -> Result<Caught, LinkProblem> {
+    async fn go_on(mut self, mut ear: Ear, first: &[u8], goes_on: bool) -> Result<Caught, LinkProblem> {
         let (lines, end, _) = cut_into_lines(first);
         ear.assembler = LineAssembler::new(end.map_or(LineEnd::Any, LineEnd::Byte));
         let mut evidence =

@@ -232,8 +232,8 @@ fn weigh(reading: &mut Reading, cut: &Cut<'_>, framing: &Framing, without_sum: b
         Cutting::Columns(_) => 0.97,
         Cutting::Pieces(_) => 0.96,
     };
-    let has_control = |cell: &&str| cell.chars().any(char::is_control);
-    if cut.columns.iter().any(|column| column.cells.iter().any(|cell| has_control(&cell))) {
+    let has_control = |cell: &str| cell.chars().any(char::is_control);
+    if cut.columns.iter().any(|column| column.cells.iter().any(|cell| has_control(cell))) {
         reading.confidence *= 0.5;
     }
     // A number with decimals inside of a cell is not looked at.

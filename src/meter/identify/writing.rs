@@ -51,12 +51,12 @@ impl Draft {
     pub fn of(cut: &Cut<'_>, framing: &Framing, reading: Reading, lines: &[usize]) -> Option<Draft> {
         let mut examples = Vec::new();
         let mut seen: Vec<String> = Vec::new();
-        for row in 0..lines.len() {
+        for (row, &line) in lines.iter().enumerate() {
             let keys = example_keys(cut, &reading, row)?;
             let cells: String = cut.columns.iter().map(|column| format!("{}\n", column.cells[row])).collect();
             if examples.len() < MOST_EXAMPLES && !seen.contains(&cells) {
                 seen.push(cells);
-                examples.push((lines[row], keys));
+                examples.push((line, keys));
             }
         }
         Some(Draft {
