@@ -154,7 +154,9 @@ pub fn weigh(evidence: &Evidence) -> Weighed {
         lacking: Vec::new(),
     };
     let Some(difference_gu) = weighed.difference_gu else {
-        weighed.lacking.push(Lacking::EmptySide);
+        let is_empty = |side| evidence.values(side, evidence.policy).is_empty();
+        let one_is_empty = is_empty(Side::Control) || is_empty(Side::Treated);
+        weighed.lacking.push(if one_is_empty { Lacking::EmptySide } else { Lacking::OutOfRange });
         return weighed;
     };
     weighed.zones(evidence);
@@ -285,7 +287,8 @@ impl Weighed {
             self.whole = None;
         }
         let all: Vec<Component> = self.parts.iter().map(|part| part.component.clone()).collect();
-        let Ok(added) = budget(&all) else { return };
+        // What cannot be added up is no budget, and a contribution of 0 would be an untruth.
+        let Ok(added) = budget(&all) else { return self.parts.clear() };
         for (part, contribution) in self.parts.iter_mut().zip(added.contributions) {
             part.contribution_gu = contribution.contribution;
             part.share = contribution.share;
