@@ -157,13 +157,15 @@ pub struct Doubtful {
     pub zones: Vec<usize>,
     /// Zones that hold doubtful readings.
     pub with_readings: Vec<usize>,
+    /// Zones that held doubtful readings when they were read bare.
+    pub bare: Vec<usize>,
 }
 
 impl Doubtful {
     /// Whether nothing is.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.zones.is_empty() && self.with_readings.is_empty()
+        self.zones.is_empty() && self.with_readings.is_empty() && self.bare.is_empty()
     }
 
     /// A side without the zones that stand out from it.
@@ -172,7 +174,7 @@ impl Doubtful {
     }
 
     pub(super) fn flag(&self, ledger: &Ledger) -> Option<Flag> {
-        let mut zones = [self.zones.as_slice(), &self.with_readings].concat();
+        let mut zones = [self.zones.as_slice(), &self.with_readings, &self.bare].concat();
         zones.sort_unstable();
         zones.dedup();
         (!zones.is_empty()).then(|| Flag::Doubtful(names(ledger, &zones)))
@@ -193,6 +195,8 @@ pub(super) fn doubtful(
         found.zones.extend(out.into_iter().filter_map(|place| entries.get(place)).map(|entry| entry.zone));
         let with_readings = entries.iter().filter(|entry| !entry.after.doubtful.is_empty());
         found.with_readings.extend(with_readings.map(|entry| entry.zone));
+        let held = |entry: &&Entry<'_, '_>| entry.before.is_some_and(|bare| !bare.doubtful.is_empty());
+        found.bare.extend(entries.iter().filter(held).map(|entry| entry.zone));
     }
     found
 }
