@@ -11,8 +11,11 @@ use halfpanel::difference::doubt::suspects;
 use halfpanel::difference::evidence::Evidence;
 use halfpanel::difference::evidence::Point;
 use halfpanel::difference::evidence::Side;
+use halfpanel::difference::panels::PanelResult;
+use halfpanel::difference::panels::together;
 use halfpanel::difference::verdict::Verdict;
 use halfpanel::difference::verdict::is_equivalent;
+use halfpanel::difference::weighing::Known;
 use halfpanel::difference::weighing::weigh;
 use halfpanel::run::setup::DriftPolicy;
 use halfpanel::stats::budget::Component;
@@ -20,8 +23,6 @@ use halfpanel::stats::budget::Stated;
 use halfpanel::stats::budget::budget;
 use halfpanel::stats::outliers::Floor;
 use halfpanel::stats::power::detectable;
-use halfpanel::stats::student::t_quantile;
-use halfpanel::stats::summary;
 use made_up_bench::Course;
 use made_up_bench::Design;
 use made_up_bench::Made;
@@ -104,8 +105,17 @@ fn count(seed: u64, runs: u64, one: impl Fn(&mut ChaCha8Rng, &mut Tally) + Sync)
 /// Judges one run against the truth.
 fn judge(evidence: &Evidence, truth_gu: f64, margin_gu: f64, tally: &mut Tally) {
     let weighed = weigh(evidence);
-    let (difference, chance, whole) =
-        (weighed.difference_gu.unwrap(), weighed.chance.unwrap(), weighed.whole.unwrap());
+    let known = (weighed.chance.unwrap(), weighed.whole.unwrap());
+    score(weighed.difference_gu.unwrap(), known, (truth_gu, margin_gu), tally);
+}
+
+/// Holds what is said of one difference against the truth.
+fn score(
+    difference: f64,
+    (chance, whole): (Known, Known),
+    (truth_gu, margin_gu): (f64, f64),
+    tally: &mut Tally,
+) {
     let off = (difference - truth_gu).abs();
     tally.interval += u64::from(off <= chance.expanded_gu);
     tally.whole += u64::from(off <= whole.expanded_gu);
@@ -382,18 +392,21 @@ fn panels(name: &str, spread_of_effect: f64, spread_of_panels: f64, runs: u64) {
     let design = PLAIN;
     let variance = (spread_of_effect.powi(2) + 2.0 * (0.3_f64.powi(2) + 0.05_f64.powi(2)) / 5.0) / 3.0;
     let detectable_gu = detectable(variance.sqrt(), 2.0).unwrap();
-    let t = t_quantile(0.975, 2.0).unwrap();
-    let t90 = t_quantile(0.95, 2.0).unwrap();
     let unit = |truth: f64, margin: f64, offset: u64, pooled: bool| {
         count(SEED * 1000 + 900 + offset, runs, |chance, tally| {
-            let mut differences = Vec::new();
+            let mut results = Vec::new();
             let mut pot: Option<Evidence> = None;
             for _ in 0..PANELS {
                 let base = spread_of_panels * gauss(chance);
                 let effect = truth + spread_of_effect * gauss(chance);
                 let design = Design { phase_gu: base, ..design };
                 let mut evidence = design.evidence(&design.make(effect, chance));
-                differences.push(weigh(&evidence).difference_gu.unwrap());
+                let weighed = weigh(&evidence);
+                results.push(PanelResult {
+                    difference_gu: weighed.difference_gu.unwrap(),
+                    chance_gu: weighed.chance.unwrap().standard_uncertainty_gu,
+                    common_gu: Some(0.0),
+                });
                 let bare = |points: &mut Vec<Point>| points.iter_mut().for_each(|p| p.shares.clear());
                 bare(&mut evidence.after.control);
                 bare(&mut evidence.after.treated);
@@ -410,15 +423,9 @@ fn panels(name: &str, spread_of_effect: f64, spread_of_panels: f64, runs: u64) {
                 judge(&pot.unwrap(), truth, margin, tally);
                 return;
             }
-            let mean = summary::mean(&differences).unwrap();
-            let error = summary::standard_deviation(&differences).unwrap() / (PANELS as f64).sqrt();
-            let half = t * error;
-            tally.half_width += half;
-            tally.interval += u64::from((mean - truth).abs() <= half);
-            tally.whole += u64::from((mean - truth).abs() <= half);
-            tally.verdicts += u64::from(mean.abs() > half);
-            tally.higher += u64::from(mean > half);
-            tally.equivalent += u64::from(margin > 0.0 && mean.abs() + t90 * error < margin);
+            let panels = together(&results).unwrap();
+            let known = (panels.chance.unwrap(), panels.whole.unwrap());
+            score(panels.difference_gu, known, (truth, margin), tally);
         })
     };
     for (pooled, what) in [(false, "the panel as unit"), (true, "all zones in one pot")] {
@@ -460,6 +467,7 @@ fn main() {
     }
     if "panels".contains(&wanted) {
         panels("3 panels, effect spread 0.5", 0.5, 0.0, runs);
+        panels("3 panels, the same effect", 0.0, 0.0, runs);
         panels("3 panels, effect spread 0.5, panels themselves 1.0", 0.5, 1.0, runs);
     }
 }
