@@ -10,7 +10,6 @@ use common::setup;
 use halfpanel::difference::Book;
 use halfpanel::difference::Books;
 use halfpanel::difference::Comparison;
-use halfpanel::difference::comparisons;
 use halfpanel::difference::doubt::suspects;
 use halfpanel::run::setup::Block;
 use halfpanel::run::setup::DriftPolicy;
@@ -64,7 +63,7 @@ const LISTED: [usize; 4] = [0, 2, 1, 3];
 
 /// Checks `see` on the one comparison of a run.
 fn only<R>(books: &Books<'_>, see: impl FnOnce(&Comparison<'_>) -> R) -> R {
-    let found = comparisons(books);
+    let found = books.comparisons();
     assert_eq!(found.len(), 1);
     see(&found[0])
 }
