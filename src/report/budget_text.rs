@@ -42,9 +42,13 @@ fn heading(ledger: &Ledger, comparison: &Comparison<'_>) -> String {
 }
 
 fn table(figures: &Figures) -> Vec<String> {
+    let names = figures.weighed.parts.iter().map(|part| part.component.name.chars().count());
+    let width = names.max().unwrap_or(0).max(28) + 1;
     let row = |name: &str, cells: [String; 6]| {
         let [value, divisor, sensitivity, degrees, contribution, share] = cells;
-        format!("  {name:<29}{value:>8}{divisor:>8}{sensitivity:>9}{degrees:>6}{contribution:>9}{share:>8}")
+        format!(
+            "  {name:<width$}{value:>8}{divisor:>7}{sensitivity:>9}{degrees:>4}{contribution:>8}{share:>8}"
+        )
     };
     let heads = ["value", "÷", "× sens.", "df", "= GU", "share"].map(str::to_owned);
     let mut lines = vec![row("component", heads)];
@@ -63,10 +67,10 @@ fn table(figures: &Figures) -> Vec<String> {
     };
     let parts = &figures.weighed.parts;
     lines.extend(parts.iter().filter(|part| !part.common).map(part_row));
-    lines.push(sum("decides the verdict", figures.weighed.chance.as_ref()));
+    lines.push(sum("decides the verdict", width, figures.weighed.chance.as_ref()));
     lines.extend(parts.iter().filter(|part| part.common).map(part_row));
     lines.push(match figures.weighed.whole {
-        Some(_) => sum("all of it", figures.weighed.whole.as_ref()),
+        Some(_) => sum("all of it", width, figures.weighed.whole.as_ref()),
         None => "  no sum: the tile's certificate states no uncertainty".to_owned(),
     });
     lines
@@ -85,12 +89,12 @@ fn drift(drifts: &Drifts) -> Option<String> {
     Some(format!("  the tile moved by {:+.2} GU in the worst bracket{per_hour}", worst.gu))
 }
 
-fn sum(name: &str, known: Option<&Known>) -> String {
+fn sum(name: &str, width: usize, known: Option<&Known>) -> String {
     match known {
         Some(known) => format!(
-            "  {name:<29}u = {:.4} GU, df {:.1}, k = {:.3}, U = {:.4} GU (95 %)",
+            "  {name:<width$}u = {:.4} GU, df {:.1}, k = {:.2}, U = {:.4} GU",
             known.standard_uncertainty_gu, known.degrees_of_freedom, known.coverage_factor, known.expanded_gu
         ),
-        None => format!("  {name:<29}nothing to add up: it takes two zones a side"),
+        None => format!("  {name:<width$}nothing to add up: it takes two zones a side"),
     }
 }

@@ -4,6 +4,7 @@
 
 use crate::difference::Books;
 use crate::difference::Comparison;
+use crate::difference::choice::BARE;
 use crate::difference::comparison::Design;
 use crate::difference::comparison::Figures;
 use crate::difference::flags::Flag;
@@ -32,7 +33,7 @@ pub fn results(books: &Books<'_>) -> Vec<String> {
         lines.push(row(ledger, comparison));
         lines.extend(below(ledger, comparison).into_iter().map(|text| format!("      {text}")));
     }
-    lines.extend(footing(all));
+    lines.extend(footing(ledger, all));
     lines
 }
 
@@ -42,13 +43,15 @@ fn row(ledger: &Ledger, comparison: &Comparison<'_>) -> String {
     let name: String = name.chars().take(27).collect();
     let figure =
         comparison.figures.as_ref().map_or_else(String::new, |figures| with_uncertainty(&figures.weighed));
-    let verdict = verdict_words(comparison);
+    let verdict = verdict_words(comparison, is_bare(ledger, comparison));
     format!("  {name:<27}{:>3}°   {figure:<16}  {verdict}", comparison.geometry.text()).trim_end().to_owned()
 }
 
 /// Without bare readings nothing is said to have been raised: the side was higher.
-fn verdict_words(comparison: &Comparison<'_>) -> &'static str {
+fn verdict_words(comparison: &Comparison<'_>, is_bare: bool) -> &'static str {
     match (comparison.verdict(), comparison.design) {
+        (Verdict::Higher, _) if is_bare => "▲ higher while bare",
+        (Verdict::Lower, _) if is_bare => "▼ lower while bare",
         (Verdict::Higher, Design::Paired) => "▲ raised",
         (Verdict::Higher, Design::NoBaseline) => "▲ treated higher",
         (Verdict::Lower, Design::Paired) => "▼ lowered",
@@ -56,6 +59,11 @@ fn verdict_words(comparison: &Comparison<'_>) -> &'static str {
         (Verdict::NotDetectable, _) => "○ none detectable",
         (Verdict::NoResult, _) => "× no result",
     }
+}
+
+/// Whether nothing has been put on yet: the sides are compared all the same, as they will be later.
+fn is_bare(ledger: &Ledger, comparison: &Comparison<'_>) -> bool {
+    ledger.setup.zones.get(comparison.zone).is_some_and(|zone| zone.stage == BARE)
 }
 
 /// Such as `+7.53 ± 0.75`: the uncertainty to two digits, the difference to the same place. Where the
@@ -94,8 +102,9 @@ fn places_of_two_digits(uncertainty: f64) -> usize {
 /// What has to be said below a result.
 fn below(ledger: &Ledger, comparison: &Comparison<'_>) -> Vec<String> {
     let Some(figures) = &comparison.figures else { return vec![why_not(comparison)] };
-    let mut lines: Vec<String> = size(ledger, comparison, figures).into_iter().collect();
-    if let Some(margin) = ledger.setup.comparing.equivalence_margin_gu
+    let bare = is_bare(ledger, comparison);
+    let mut lines: Vec<String> = size(ledger, comparison, figures).filter(|_| !bare).into_iter().collect();
+    if let Some(margin) = ledger.setup.comparing.equivalence_margin_gu.filter(|_| !bare)
         && let Some(equal) = figures.equivalent
     {
         lines.push(match equal {
@@ -205,11 +214,13 @@ fn why_not(comparison: &Comparison<'_>) -> String {
 }
 
 /// What the results speak of.
-fn footing(all: &[Comparison<'_>]) -> Option<String> {
+fn footing(ledger: &Ledger, all: &[Comparison<'_>]) -> Option<String> {
     let proven: Vec<&Comparison<'_>> = all.iter().filter(|c| c.figures.is_some()).collect();
     let bare = proven.iter().any(|c| c.design == Design::NoBaseline);
+    let all_bare = proven.iter().all(|comparison| is_bare(ledger, comparison));
     (!proven.is_empty())
         .then_some(match bare {
+            true if all_bare => "Bare readings: later runs on these zones are compared with them.",
             true => "On these panels. No bare readings are compared, so the sides may have differed before.",
             false => "On these panels, by what has changed since the same zones were read bare.",
         })
