@@ -87,7 +87,7 @@ pub(super) fn count(values: &[f64]) -> f64 {
     values.len() as f64
 }
 
-/// As [`count`], for callers outside.
+/// The number of values, as a divisor.
 #[must_use]
 pub fn count_of(values: &[f64]) -> f64 {
     count(values)
