@@ -12,7 +12,7 @@ use std::process::Child;
 use std::time::{Duration, Instant};
 
 #[path = "../../tests/common/mod.rs"]
-mod hardwareless;
+pub mod hardwareless;
 
 /// The program, built for this bench.
 pub const HALFPANEL: &str = env!("CARGO_BIN_EXE_halfpanel");
