@@ -68,6 +68,7 @@ fn compare(chunk_ms: u64, rounds: usize, board: &mut Board) {
     let (mut ratios, mut ours, mut floors) = (vec![], vec![], vec![]);
     let (mut each_ours, mut each_floor, mut peaks) = (vec![], vec![], vec![]);
     let (mut lost, mut wrong) = (0, 0);
+    let mut writes = vec![];
     for round in 0..rounds {
         let session = measure("--sessions", chunk_ms);
         let floor = measure("--floor", chunk_ms);
@@ -78,6 +79,7 @@ fn compare(chunk_ms: u64, rounds: usize, board: &mut Board) {
         each_ours.push(session.cpu_s * 1e6 / session.syncs as f64);
         each_floor.push(floor.cpu_s * 1e6 / floor.syncs as f64);
         peaks.push(session.peak_kib as f64 / 1024.0);
+        writes.push(session.writes as f64);
         lost += session.lost;
         wrong += session.wrong_files;
         assert_eq!(floor.wrong_files, 0, "the floor itself lost bytes");
@@ -87,6 +89,7 @@ fn compare(chunk_ms: u64, rounds: usize, board: &mut Board) {
     board.put("  floor: CPU", median(&mut floors), "s", None);
     board.put("  sessions: CPU a sync", median(&mut each_ours), "us", None);
     board.put("  floor: CPU a sync", median(&mut each_floor), "us", None);
+    board.put("  sessions: writes of the meters", median(&mut writes), "", None);
     board.put("  sessions: peak memory", median(&mut peaks), "MiB", None);
     board.put("  sessions: bytes that a line did not take in time", lost as f64, "B", Some(0.0));
     board.put("  sessions: recordings that differ from what was sent", wrong as f64, "", Some(0.0));
