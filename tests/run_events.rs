@@ -88,7 +88,19 @@ fn events_of_mishaps() -> Vec<String> {
     let mut off = Bench::new(scale);
     off.press("0.3 0.3 0.3 0.3 0.3 0.3").press("45.0 45.0 45.0 45.0 45.0 45.0");
     off.press("92.4 92.4 92.4").press("71.0 71.5");
-    [bench.events, off.events].concat()
+    [bench.events, off.events, events_of_lines_that_misbehave()].concat()
+}
+
+/// Hints; each is a story in `troubleshooting.rs`.
+fn events_of_lines_that_misbehave() -> Vec<String> {
+    let mut bench = Bench::new(setup(3));
+    bench.bytes(b"ready\r\n").link(false).link(true).wait_min(0.5).tick();
+    bench.press("92.4 92.4 92.4 92.4 92.4 92.4 92.4").bytes(b"92.4\r\n");
+    bench.press("a;1 a;2 a;3").bytes(&[b'9'; 1025]).bytes(b"\r\n");
+    for _ in 0..3 {
+        bench.bytes(b"\xf8\x00\xf8\r\n");
+    }
+    bench.events
 }
 
 /// A bench whose meter is read in another way.

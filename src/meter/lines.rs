@@ -166,6 +166,12 @@ impl LineAssembler {
         Some(partial)
     }
 
+    /// What came of the line under way; empty where nothing did, or where it was given out already.
+    #[must_use]
+    pub fn partial(&self) -> &[u8] {
+        &self.held
+    }
+
     /// How many blank lines were passed over.
     #[must_use]
     pub fn blank_lines(&self) -> u64 {

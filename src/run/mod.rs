@@ -2,6 +2,8 @@
 
 mod asking;
 mod fit;
+mod hint;
+mod hints;
 mod ledger;
 mod machine;
 mod notice;
@@ -13,6 +15,7 @@ mod want_text;
 pub mod word;
 
 pub use asking::AskNotice;
+pub use hint::Hint;
 pub use ledger::{Bracket, Check, CheckKind, Ledger, Reading, RunState, Sitting, Spot, Status, ZoneRange};
 pub use notice::{Advice, Effect, NewSitting, NotNow, Notice, StreamNotice, Want, WiderThan};
 pub use play::{BadHead, Counts, ReplayError, Replayed, Run, replay};

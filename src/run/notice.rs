@@ -1,6 +1,7 @@
 //! What a run says back: effects for the shell, notices for people.
 
 use super::asking::AskNotice;
+use super::hint::Hint;
 use super::ledger::{CheckKind, RunState};
 use crate::meter::Refusal;
 use crate::units::{Geometry, Gloss};
@@ -119,6 +120,8 @@ pub enum Notice {
     Asking(AskNotice),
     /// Something about the meter's stream.
     Stream(StreamNotice),
+    /// What the line most likely suffers from.
+    Hint(Hint),
     /// The run is over.
     Ended {
         /// How.

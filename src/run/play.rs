@@ -2,6 +2,7 @@
 //! There is no other way in, which is why a replay gives what the bench gave.
 
 use super::asking::AskNotice;
+use super::hints::Hints;
 use super::ledger::{Ledger, RunState, Sitting, ZoneRange};
 use super::machine::{Machine, Stamp};
 use super::notice::{Effect, Notice, Want};
@@ -45,6 +46,7 @@ struct Desk {
     source: Source,
     /// What was wanted when it was last looked at; not looked at for a meter with a button.
     wanted: Option<Want>,
+    hints: Hints,
 }
 
 /// A head whose parts do not fit together, as after an edit by hand.
@@ -87,6 +89,7 @@ impl Run {
             counts: Counts::default(),
             source: Source::of(profile.way()),
             wanted: None,
+            hints: Hints::of(&profile),
             reader: profile.reader().clone(),
         };
         Ok(Run { lines: profile.assembler(), desk })
@@ -95,10 +98,15 @@ impl Run {
     /// Applies one record, and tells what has to be done and said.
     pub fn apply(&mut self, record: &Record<'_>, out: &mut Vec<Effect>) {
         let at = Stamp { at_us: record.at_us, record: record.n };
+        self.desk.hints.at(at.at_us);
         match &record.body {
             Body::Bytes(bytes) if self.desk.link_up => {
                 let desk = &mut self.desk;
-                self.lines.feed(bytes, |line| desk.line(at, line, out));
+                desk.hints.bytes();
+                self.lines.feed(bytes, |line| {
+                    desk.line(at, line, out);
+                    desk.hints.tell(out);
+                });
             }
             // Bytes from before the link came up are older than the run: recorded, never read.
             Body::Bytes(_) | Body::Head(_) => {}
@@ -112,13 +120,18 @@ impl Run {
             Body::Link(link) => {
                 self.cut_line(out);
                 self.desk.link_up = link.up;
+                self.desk.hints.link(link.up);
                 out.push(Effect::Tell(Notice::Link { up: link.up, what: link.what.clone() }));
                 self.desk.link(at.at_us, link.up, out);
                 self.desk.pass_time(at.at_us, out);
             }
-            Body::Tick => self.desk.pass_time(at.at_us, out),
+            Body::Tick => {
+                self.desk.pass_time(at.at_us, out);
+                self.desk.look_for_silence(self.lines.partial());
+            }
             Body::Resumed(resumed) => {
                 self.cut_line(out);
+                self.desk.hints.begin_sitting();
                 self.desk.take_up(at, resumed, out);
             }
             Body::Clock(_) | Body::Seal(_) | Body::End(_) => {}
@@ -126,6 +139,7 @@ impl Run {
         if self.desk.has_timed_out() {
             self.give_up_line(out);
         }
+        self.desk.hints.tell(out);
     }
 
     /// An answer that was not ended in time is no reading, and must not run into the next one.
@@ -164,7 +178,8 @@ impl Run {
     #[must_use]
     pub fn deadline_us(&self) -> Option<u64> {
         let (run, asked) = (self.desk.machine.deadline_us(), self.desk.source.deadline_us());
-        run.into_iter().chain(asked).min()
+        let silence = self.desk.hints.deadline_us().filter(|_| !self.is_over());
+        run.into_iter().chain(asked).chain(silence).min()
     }
 
     /// The next time at which the run itself has something due, whatever was asked of the meter.
@@ -213,6 +228,7 @@ impl Run {
 impl Desk {
     fn line(&mut self, at: Stamp, line: Line<'_>, out: &mut Vec<Effect>) {
         self.counts.lines += 1;
+        self.hints.line();
         let bytes = match line {
             Line::Whole(bytes) => bytes,
             Line::TooLong(bytes) => return self.too_long(at, bytes, out),
@@ -238,6 +254,7 @@ impl Desk {
         sequence: Option<u64>,
         out: &mut Vec<Effect>,
     ) -> bool {
+        self.hints.good(line);
         let plan = &self.machine.ledger().setup.geometries;
         if plan.iter().any(|&g| gloss.get(g).is_none()) {
             let why = not_planned(plan, gloss);
@@ -261,12 +278,30 @@ impl Desk {
             }
             self.last_sequence = Some(came);
         }
-        self.machine.placement(at, line, gloss, out);
+        self.place(at, line, gloss, out);
         true
+    }
+
+    /// Gives a placement to the run.
+    fn place(&mut self, at: Stamp, line: &[u8], gloss: &PerGeometry<Gloss>, out: &mut Vec<Effect>) {
+        let before = out.len();
+        self.machine.placement(at, line, gloss, out);
+        for effect in &out[before..] {
+            if let Effect::Tell(Notice::Taken { first, .. }) = effect {
+                self.hints.taken(line, gloss, *first, self.machine.ledger());
+            }
+        }
+    }
+
+    /// A deadline has passed: whether anything came since the line is up.
+    fn look_for_silence(&mut self, partial: &[u8]) {
+        let is_wanted = matches!(self.machine.want(), Want::Tile { .. } | Want::Zone { .. });
+        self.hints.pass_time(is_wanted, partial);
     }
 
     fn refuse(&mut self, line: Vec<u8>, why: Refusal, out: &mut Vec<Effect>) {
         self.counts.refused += 1;
+        self.hints.refused(&line, &why);
         out.push(Effect::Tell(Notice::Refused { line, why }));
     }
 }

@@ -161,6 +161,7 @@ fn event<'l>(notice: &Notice, ledger: &'l Ledger) -> Option<Event<'l>> {
         Notice::NewSitting { again, .. } => told("new-sitting", None, again),
         Notice::Asking(notice) => told(notice.code(), None, &[]),
         Notice::Stream(notice) => told(notice.code(), None, &[]),
+        Notice::Hint(hint) => told(hint.code(), None, &[]),
         Notice::Link { up, .. } => Event::Link { up: *up, says },
         Notice::Ended { state } => Event::End { state: *state, says },
     })
@@ -293,6 +294,7 @@ pub fn sentence(notice: &Notice, ledger: &Ledger) -> String {
         Notice::NewSitting { why, again } => new_sitting(ledger, *why, again),
         Notice::Asking(notice) => notice.to_string(),
         Notice::Stream(notice) => notice.to_string(),
+        Notice::Hint(hint) => hint.to_string(),
         Notice::Ended { state: RunState::Abandoned } => {
             "run abandoned; what was not proven stays not proven".to_owned()
         }

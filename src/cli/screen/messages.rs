@@ -64,7 +64,7 @@ fn style(notice: &Notice, run: &Run) -> Style {
         Notice::ScaleOff { .. } => Style::Broken,
         Notice::MoreWanted { .. } => Style::Waiting,
         Notice::Asking(AskNotice::NoAnswer { .. } | AskNotice::MeterError { .. }) => Style::Broken,
-        Notice::Asking(_) | Notice::Stream(_) => Style::Waiting,
+        Notice::Asking(_) | Notice::Stream(_) | Notice::Hint(_) => Style::Waiting,
         Notice::NotNow { .. } | Notice::WordRefused { .. } | Notice::NewSitting { .. } => Style::Waiting,
         Notice::Ended { state: RunState::Complete } => Style::Held,
         Notice::Ended { .. } => Style::Broken,
@@ -86,7 +86,7 @@ pub fn bell(notice: &Notice) -> bool {
         Notice::WordRefused { .. } | Notice::Link { up: false, .. } => true,
         Notice::MoreWanted { .. } | Notice::ScaleOff { .. } => true,
         Notice::Asking(notice) => matches!(notice, AskNotice::NoAnswer { .. } | AskNotice::Cut),
-        Notice::Stream(_) => true,
+        Notice::Stream(_) | Notice::Hint(_) => true,
         Notice::Wanted(Want::Tile { reading, .. }) => *reading == 1,
         _ => false,
     }

@@ -200,6 +200,7 @@ impl Desk {
                 if sequence.is_some() && sequence == std::mem::replace(&mut self.last_sequence, sequence) {
                     return;
                 }
+                self.hints.good(line);
                 let gloss = plan.iter().filter_map(|&g| gloss.get(g).map(|&v| (g, v))).collect();
                 return self.stream_value(at, line, gloss, out);
             }
@@ -219,6 +220,7 @@ impl Desk {
     /// A line of a stream without a value.
     fn miss(&mut self, at: Stamp, line: &[u8], why: Refusal, out: &mut Vec<Effect>) {
         self.counts.refused += 1;
+        self.hints.refused(line, &why);
         let Source::Stream(stream) = &mut self.source else { return };
         stream.watch.miss(at.at_us, matches!(why, Refusal::ErrorWord { .. }));
         if !stream.told.contains(&why.code()) {
@@ -237,7 +239,7 @@ impl Desk {
             None => return,
             Some(Found::Reading(gloss)) => {
                 stream.told.clear();
-                self.machine.placement(at, line, &gloss, out);
+                self.place(at, line, &gloss, out);
                 self.note_want();
                 return;
             }
