@@ -5,7 +5,9 @@ mod budget;
 mod demo;
 mod identify;
 mod init;
+mod listen;
 mod output;
+mod ports;
 mod presenter;
 mod repeatability;
 mod replay;
@@ -54,6 +56,10 @@ enum Command {
     Identify(identify::Arguments),
     /// Do one bracketed run at the bench, or take up the one that was cut off
     Run(run::Arguments),
+    /// List the serial ports of this machine, who holds them and what stands in the way
+    Ports(ports::Arguments),
+    /// Show the lines that a meter sends, and what a profile makes of them
+    Listen(listen::Arguments),
     /// Stand a simulated meter on a pseudo-terminal
     Simulate(simulate::Arguments),
     /// Work the tables out from recordings, to print, write or compare
@@ -126,6 +132,8 @@ pub fn main() -> ExitCode {
         Command::Init(arguments) => init::run(&arguments),
         Command::Identify(arguments) => identify::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
+        Command::Ports(arguments) => ports::run(&arguments),
+        Command::Listen(arguments) => listen::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),

@@ -166,9 +166,16 @@ impl LineAssembler {
         Some(partial)
     }
 
-    /// What came of the line under way; empty where nothing did, or where it was given out already.
+    /// What ends a line here.
     #[must_use]
-    pub fn partial(&self) -> &[u8] {
+    pub(super) fn end(&self) -> LineEnd {
+        self.end
+    }
+
+    /// The bytes of the line under way, so far. Empty also while the rest of a line that was given out
+    /// already is dropped.
+    #[must_use]
+    pub fn under_way(&self) -> &[u8] {
         &self.held
     }
 

@@ -12,6 +12,7 @@ mod frame;
 #[cfg(test)]
 mod grammar_tests;
 mod habits;
+mod heard;
 pub mod identify;
 mod layout;
 mod limits;
@@ -34,6 +35,10 @@ pub use escapes::MAX_REQUEST_BYTES;
 pub use escapes::request_bytes;
 pub use habits::Habits;
 pub use habits::SelfCalibration;
+pub use heard::Ear;
+pub use heard::Heard;
+pub use heard::HeardKind;
+pub use heard::escaped;
 pub use limits::Limits;
 pub use line_format::DecimalMark;
 pub use line_format::Encoding;

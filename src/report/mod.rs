@@ -4,8 +4,10 @@
 pub mod budget_text;
 pub mod gather;
 pub mod gloss_text;
+pub mod listen_text;
 pub mod panels_text;
 pub mod plot;
+pub mod ports_text;
 pub mod repeatability_text;
 pub mod result_text;
 pub mod svg;

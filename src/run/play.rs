@@ -127,7 +127,7 @@ impl Run {
             }
             Body::Tick => {
                 self.desk.pass_time(at.at_us, out);
-                self.desk.look_for_silence(self.lines.partial());
+                self.desk.look_for_silence(self.lines.under_way());
             }
             Body::Resumed(resumed) => {
                 self.cut_line(out);

@@ -207,6 +207,30 @@ pub fn group_of(path: &Path) -> Option<String> {
     group_name(&fs::read_to_string("/etc/group").ok()?, meta.gid())
 }
 
+/// Whether this user may read and write the device at `path`.
+pub fn may_use(path: &Path) -> bool {
+    rustix::fs::access(path, rustix::fs::Access::READ_OK | rustix::fs::Access::WRITE_OK).is_ok()
+}
+
+/// The terminal device that `path` is or leads to. `None` where nothing is there, or something else is: a
+/// file, a folder, or a device that is no terminal.
+pub fn device_of(path: &Path) -> Option<PathBuf> {
+    let real = fs::canonicalize(path).ok()?;
+    let is_device = fs::metadata(&real).is_ok_and(|meta| meta.file_type().is_char_device());
+    (is_device && may_be_a_terminal(&real)).then_some(real)
+}
+
+/// Whether `path` is, or leads to, a file with bytes of its own, and so no port.
+pub fn is_plain_file(path: &Path) -> bool {
+    fs::metadata(path).is_ok_and(|meta| meta.is_file())
+}
+
+/// By its number alone, since opening a real port moves its DTR line. What the memory and random devices
+/// (major 1) are is known; any other gets the benefit of the doubt.
+fn may_be_a_terminal(path: &Path) -> bool {
+    fs::metadata(path).is_ok_and(|meta| rustix::fs::major(meta.rdev()) != 1)
+}
+
 fn group_name(groups: &str, gid: u32) -> Option<String> {
     groups.lines().find_map(|line| {
         let mut fields = line.split(':');
@@ -259,6 +283,15 @@ mod tests {
         let found: Vec<_> = links.into_iter().collect();
         let real = fs::canonicalize(&device).unwrap();
         assert_eq!(found, [(real, by_id.join("usb-a").to_string_lossy().into_owned())]);
+    }
+
+    #[test]
+    fn a_file_a_folder_and_the_null_device_are_no_ports() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = tempfile::NamedTempFile::new().unwrap();
+        for path in [folder.path(), file.path(), Path::new("/dev/null"), Path::new("/nowhere/at/all")] {
+            assert_eq!(device_of(path), None, "{}", path.display());
+        }
     }
 
     #[test]
