@@ -35,7 +35,7 @@ Example: halfpanel listen --study harbour
 Example: halfpanel listen harbour/recordings/2026-05-05-01.rec --profile my-meter.toml")]
 pub struct Arguments {
     /// A serial port, or a recording [default: the port of --study]
-    #[arg(value_name = "PORT|RECORDING", required_unless_present = "study")]
+    #[arg(value_name = "PORT|RECORDING")]
     port: Option<PathBuf>,
     /// A profile that comes with the program, or a profile's file
     #[arg(long, value_name = "NAME|FILE", conflicts_with = "study")]

@@ -53,8 +53,11 @@ pub fn of(arguments: &Arguments) -> Result<Source, Failure> {
     let named = match (&arguments.port, port_of_study) {
         (Some(named), _) => named.clone(),
         (None, Some(port)) => PathBuf::from(port),
-        // The parser of the command line asks for one of the two.
-        (None, None) => return Err(Failure::new("no port is named", "name a port or a study")),
+        (None, None) => {
+            let hint =
+                "name a port or a recording, or a study with `--study`; `halfpanel ports` lists the ports";
+            return Err(Failure::new("nothing is named to listen to", hint));
+        }
     };
     let text = named.display().to_string();
     if text.starts_with("sim:") {
