@@ -179,7 +179,7 @@ fn another_implementation_of_the_standard_finds_the_packages_valid_and_each_mist
             return;
         };
         assert_eq!(code, 0, "{said}");
-        assert!(said.contains("4 tables"), "{said}");
+        assert!(said.contains("7 tables"), "{said}");
     }
     let spoilt = copy(&root().join("demo-data/results"));
     for (file, from, to) in [

@@ -1,6 +1,6 @@
 //! `listen` and `ports` as the owner of a meter meets them, over real processes and pseudo-terminals.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 #[path = "common/process.rs"]
 mod process;
