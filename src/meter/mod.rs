@@ -8,6 +8,7 @@ mod checksum;
 mod columns;
 mod escapes;
 mod examples;
+mod flow;
 mod frame;
 #[cfg(test)]
 mod grammar_tests;

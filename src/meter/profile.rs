@@ -10,6 +10,7 @@ use crate::meter::SequenceRange;
 use crate::meter::Specification;
 use crate::meter::Way;
 use crate::meter::examples;
+use crate::meter::flow;
 use crate::meter::layout;
 use crate::meter::profile_file::File;
 use crate::meter::profile_file::LimitTable;
@@ -142,6 +143,7 @@ impl Profile {
         let serial = serial(source, &table.serial)?;
         encoding_fits(source, &table, serial)?;
         let way = Way::of(source, &table.reading)?;
+        flow::fits(source, &table, serial.flow, &way)?;
         let specification = Specification::of(source, &table.reading, &table.specification)?;
         let habits = Habits::of(source, &table.meter)?;
         let limits = limits(source, &table.limits)?;

@@ -159,8 +159,8 @@ impl fmt::Display for Hint {
             Hint::Greeting { line, after_ms } => write!(
                 f,
                 "{line} came {after_ms} ms after the line came up: most likely the meter or its adapter started afresh when \
-                 the port was opened and this is its greeting, or the rest of a line that was under way; nothing was taken \
-                 and nothing is lost. If it comes each time, set `settle_ms` in the profile, add it to `ignore`, or try \
+                 the port was opened and this is its greeting, or the rest of a line that was under way; nothing was taken. \
+                 If it comes each time, set `settle_ms` in the profile, add it to `ignore`, or try \
                  `dtr = \"off\"`"
             ),
         }

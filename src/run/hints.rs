@@ -132,6 +132,11 @@ impl Hints {
         }
     }
 
+    /// A request goes out: what comes now is an answer, and no greeting.
+    pub(super) const fn asked(&mut self) {
+        self.up_us = None;
+    }
+
     /// A line that is a reading by the profile, taken or not.
     pub(super) fn good(&mut self, line: &[u8]) {
         let good = self.good.get_or_insert_default();

@@ -98,6 +98,7 @@ impl Desk {
 
     /// A request is on the disk, and goes out.
     pub(super) fn sent(&mut self, now_us: u64, request: &[u8]) {
+        self.hints.asked();
         if let Source::Ask(asker) = &mut self.source {
             asker.sent(now_us, request);
         }
