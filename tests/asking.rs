@@ -448,6 +448,7 @@ fn lines_of_a_stream_that_are_no_readings_are_told_once_and_a_pause_is_silent() 
         &mut bench,
         expect![[r#"
         0.00 not taken: field 1 (gloss) is `what`, not a number such as 85.3 (line `what`): most likely bytes were lost, or the meter sent a word for an error; press again, and if it is such a word, add it to `status.errors`
+        0.00 `what` came 100 ms after the line came up: most likely the meter or its adapter started afresh when the port was opened and this is its greeting, or the rest of a line that was under way; nothing was taken. If it comes each time, set `settle_ms` in the profile, add it to `ignore`, or try `dtr = "off"`
         0.08 Paused: say `resume` to go on.
         0.77 Tile, opening check, reading 1 of 1: wipe the meter's foot, clean the tile, lift between readings.
     "#]],

@@ -630,6 +630,7 @@ fn a_line_cut_off_by_an_unplugged_meter_is_no_reading_and_the_run_goes_on() {
               0.25 the meter's line is down: the bench. Nothing recorded is lost
               0.25 the meter's line is up: the bench
               0.25 not taken: field 1 (gloss) is `.4`, not a number such as 85.3 (line `.4`): most likely bytes were lost, or the meter sent a word for an error; press again, and if it is such a word, add it to `status.errors`
+              0.25 `.4` came 0 ms after the line came up: most likely the meter or its adapter started afresh when the port was opened and this is its greeting, or the rest of a line that was under way; nothing was taken. If it comes each time, set `settle_ms` in the profile, add it to `ignore`, or try `dtr = "off"`
               0.33 C1: 71.4 GU at 60°
               0.33 Zone T1.
         "#]],

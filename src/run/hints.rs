@@ -1,7 +1,7 @@
 //! What many records together say of a line that misbehaves: a small machine beside the run, fed by what the
 //! run sees anyway. A hint is told once a sitting and recorded nowhere; a replay finds the same ones.
 
-use super::hint::Hint;
+use super::hint::{Hint, parity};
 use super::ledger::{CheckKind, Ledger, Spot};
 use super::notice::{Effect, Notice};
 use crate::meter::{Profile, Refusal, Seen, Way};
@@ -253,16 +253,16 @@ const fn speaks_of_form(why: &Refusal) -> bool {
     )
 }
 
-/// Whether a third of the bytes or more are no text: with a wrong parity about half of them are, with a wrong
-/// rate most.
+/// Whether it is no text: with a wrong rate most bytes are none; with a wrong parity as few as one, but then all
+/// the highest bits fit.
 fn is_garbage(line: &[u8]) -> bool {
+    let is_text = |b: &u8| matches!(b, b' '..=b'~' | b'\t' | b'\r' | b'\n');
     let (strange, all) = match std::str::from_utf8(line) {
         Ok(text) => {
             (text.chars().filter(|c| c.is_control() && !c.is_whitespace()).count(), text.chars().count())
         }
-        Err(_) => {
-            (line.iter().filter(|b| !matches!(b, b' '..=b'~' | b'\t' | b'\r' | b'\n')).count(), line.len())
-        }
+        Err(_) if parity(line).is_some() => return true,
+        Err(_) => (line.iter().filter(|b| !is_text(b)).count(), line.len()),
     };
     strange > 0 && strange * 3 >= all
 }
