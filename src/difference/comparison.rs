@@ -19,6 +19,7 @@ use super::verdict::Verdict;
 use super::verdict::detectable_gu;
 use super::verdict::is_equivalent;
 use super::verdict::repeats_to_settle;
+use super::verdict::size_known;
 use super::verdict::within_sd;
 use super::verdict::zones_to_settle;
 use super::weighing::Weighed;
@@ -303,7 +304,7 @@ fn figures(
     let gu = |size: Option<Decimal>| size.map(|gu| Gloss::from(gu).to_f64());
     let comparing = &ledger.setup.comparing;
     let (matters_gu, margin_gu) = (gu(comparing.matters_gu), gu(comparing.equivalence_margin_gu));
-    let known = weighed.difference_gu.zip(weighed.chance);
+    let known = weighed.difference_gu.zip(size_known(&weighed));
     let sds: Vec<Option<f64>> = control.iter().chain(treated).map(|entry| entry.after.sd_gu).collect();
     let corrected =
         evidence.after.control.iter().chain(&evidence.after.treated).all(|p| p.corrected_gu.is_some());
@@ -314,14 +315,12 @@ fn figures(
         difference_corrected_gu: evidence.difference_gu(DriftPolicy::Correct).filter(|_| corrected),
         verdict: verdict_of(&weighed),
         detectable_gu: detectable_gu(&weighed),
-        matters: known.zip(matters_gu).map(|((gu, chance), size)| Matters::of(gu, &chance, size)),
+        matters: known.zip(matters_gu).map(|((gu, known), size)| Matters::of(gu, &known, size)),
         zones_to_settle: matters_gu.and_then(|size| zones_to_settle(&weighed, size)),
         repeats_to_settle: matters_gu
             .zip(within_sd(&sds))
             .and_then(|(size, within)| repeats_to_settle(&evidence, within, size)),
-        equivalent: known
-            .zip(margin_gu)
-            .and_then(|((gu, chance), margin)| is_equivalent(gu, &chance, margin)),
+        equivalent: known.zip(margin_gu).and_then(|((gu, known), margin)| is_equivalent(gu, &known, margin)),
         doubtful,
         without_doubtful,
         evidence,

@@ -84,6 +84,15 @@ impl Matters {
     }
 }
 
+/// How well the size of a difference is known. An error of the scale makes no difference out of nothing, but
+/// makes one larger or smaller; so a size is held against the wider of the two intervals, and against that
+/// of chance alone where the tile's certificate states no uncertainty.
+#[must_use]
+pub fn size_known(weighed: &Weighed) -> Option<Known> {
+    let chance = weighed.chance?;
+    Some(weighed.whole.filter(|whole| whole.expanded_gu > chance.expanded_gu).unwrap_or(chance))
+}
+
 /// Smallest true difference that a comparison of this kind finds with power 0.8 at 0.05, two-sided, GU.
 #[must_use]
 pub fn detectable_gu(weighed: &Weighed) -> Option<f64> {
@@ -142,4 +151,34 @@ pub fn is_equivalent(difference_gu: f64, chance: &Known, margin_gu: f64) -> Opti
 pub fn within_sd(zones: &[Option<f64>]) -> Option<f64> {
     let known: Vec<f64> = zones.iter().flatten().map(|sd| sd * sd).collect();
     mean(&known).map(f64::sqrt)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::difference::evidence::MeterFacts;
+    use crate::difference::evidence::Point;
+    use crate::difference::evidence::Sitting;
+    use crate::difference::evidence::TileFacts;
+    use crate::difference::weighing::weigh;
+    use crate::run::setup::DriftPolicy;
+
+    fn matters(expanded_uncertainty_gu: Option<f64>) -> Matters {
+        let zones = |gu: f64| vec![Point::read(gu); 5];
+        let after =
+            Sitting { repeats: 1.0, control: zones(40.0), treated: zones(42.1), ..Sitting::default() };
+        let meter = MeterFacts { step_gu: 0.1, repeatability_gu: None, bow_gu: None };
+        let tile = TileFacts { assigned_gu: 92.4, expanded_uncertainty_gu };
+        let weighed = weigh(&Evidence { after, before: None, meter, tile, policy: DriftPolicy::Allow });
+        Matters::of(weighed.difference_gu.unwrap(), &size_known(&weighed).unwrap(), 2.0)
+    }
+
+    /// A difference of 2.10 by a tile known to 9 of 92.4 GU (k = 2): by the tile alone ± 0.205, so that it
+    /// may be 1.9. What the zones add is 0.09.
+    #[test]
+    fn a_size_is_not_known_better_than_the_tile_that_gave_the_scale() {
+        assert_eq!(matters(Some(9.0)), Matters::CannotTell);
+        assert_eq!(matters(Some(0.1)), Matters::Yes);
+        assert_eq!(matters(None), Matters::Yes);
+    }
 }
