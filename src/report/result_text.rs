@@ -106,6 +106,7 @@ fn below(ledger: &Ledger, comparison: &Comparison<'_>) -> Vec<String> {
     let mut lines: Vec<String> = size(ledger, comparison, figures).filter(|_| !bare).into_iter().collect();
     if let Some(margin) = ledger.setup.comparing.equivalence_margin_gu.filter(|_| !bare)
         && let Some(equal) = figures.equivalent
+        && (equal || figures.verdict == Verdict::NotDetectable)
     {
         lines.push(match equal {
             true => format!("shown to be equal within ± {margin} GU"),
@@ -159,8 +160,7 @@ fn size(ledger: &Ledger, comparison: &Comparison<'_>, figures: &Figures) -> Opti
             Some(parts.join("; "))
         }
         (Matters::CannotTell, _) => {
-            let settle = settle().map_or_else(String::new, |settle| format!("; {settle}"));
-            Some(format!("it cannot be told whether that is {matters_gu} GU or more{settle}"))
+            Some(format!("it cannot be told whether that is {matters_gu} GU or more"))
         }
     }
 }
@@ -187,10 +187,9 @@ fn remark(flag: &Flag, figures: &Figures) -> Option<String> {
         }
         Flag::Unpaired(zones) => Some(format!("left out, not read bare: {zones}")),
         Flag::Extended(run) => Some(format!("zones were added after run {run} had given its verdict")),
-        Flag::CorrectionNotWorthItsNoise => Some(format!(
-            "the correction for drift ({:+.3} GU) is not worth its noise ({:.3} GU)",
-            -figures.weighed.drift_bias_gu, figures.weighed.drift_noise_gu
-        )),
+        Flag::CorrectionNotWorthItsNoise => {
+            Some("the correction for drift takes out less than the noise it brings".to_owned())
+        }
         _ => None,
     }
 }

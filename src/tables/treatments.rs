@@ -4,6 +4,7 @@
 use super::cells::Flags;
 use super::cells::Rows;
 use super::results::write_interval;
+use crate::difference::choice::BARE;
 use crate::difference::panels::PRODUCT;
 use crate::difference::panels::PanelResult;
 use crate::difference::panels::together;
@@ -106,7 +107,9 @@ fn by_treatment(results_csv: &[u8], budget_csv: &[u8]) -> io::Result<BTreeMap<Ke
     }
     let mut found: BTreeMap<Key, BTreeMap<String, Row>> = BTreeMap::new();
     for row in read::<Result>(results_csv)? {
-        let Some(difference_gu) = row.difference_gu.filter(|_| row.status == "proven") else { continue };
+        // Nothing has been put on a bare panel yet, so nothing is said of a treatment.
+        let counts = row.status == "proven" && row.stage != BARE;
+        let Some(difference_gu) = row.difference_gu.filter(|_| counts) else { continue };
         let key = [row.run.clone(), row.panel.clone(), row.treatment.clone(), row.geometry_deg.clone()];
         let [chance, common] = squares.get(&key).copied().unwrap_or_default();
         let result = PanelResult {
