@@ -12,6 +12,8 @@ use process::Line;
 use process::Meter;
 use process::PATIENCE;
 use process::Running;
+use process::STUDY;
+use process::SURFACES;
 use process::follow;
 use process::recordings;
 use process::rows;
@@ -24,62 +26,10 @@ use std::path::PathBuf;
 use std::process::Stdio;
 use tempfile::TempDir;
 
-/// Two zones a side, read by a meter that sends angle, tab and value.
-const STUDY: &str = r#"
-name = "Sealers on gelcoat"
-[meter]
-port = "sim:meter.toml"
-profile = "tab-60"
-[tile]
-name = "Black glass tile 1"
-[[tile.value]]
-geometry_deg = 60
-assigned_gu = 92.4
-[procedure]
-tile_readings = 2
-[[panel]]
-id = "P1"
-width_mm = 300
-height_mm = 200
-control = ["C1", "C2"]
-[[panel.row]]
-names = ["C1", "C2", "A1", "A2"]
-y_mm = 20
-height_mm = 60
-[[treatment]]
-code = "T1"
-name = "Harbour Sealer No. 4"
-[[patch]]
-treatment = "T1"
-panel = "P1"
-zones = ["A1", "A2"]
-"#;
-
-/// The same surfaces under the simulated meter, without noise: each value tells its zone. Time runs fast.
-const METER: &str = r#"
-seed = 1
-time_factor = 500
-[layout]
-line = "{geometry}\t{gloss}"
-[tile]
-truth_gu = { 60 = 92.4 }
-[[zone]]
-panel = "P1"
-zone = "C1"
-truth_gu = { 60 = 71.2 }
-[[zone]]
-panel = "P1"
-zone = "C2"
-truth_gu = { 60 = 70.6 }
-[[zone]]
-panel = "P1"
-zone = "A1"
-truth_gu = { 60 = 78.9 }
-[[zone]]
-panel = "P1"
-zone = "A2"
-truth_gu = { 60 = 78.1 }
-"#;
+/// These surfaces under the simulated meter, without noise: each value tells its zone. Time runs fast.
+fn meter() -> String {
+    format!("seed = 1\ntime_factor = 500\n[layout]\nline = \"{{geometry}}\\t{{gloss}}\"\n{SURFACES}")
+}
 
 const FILES: [&str; 8] = [
     "readings.csv",
@@ -112,7 +62,7 @@ fn study_of(folder: &TempDir, name: &str) -> PathBuf {
     let study = folder.path().join(name);
     fs::create_dir(&study).unwrap();
     fs::write(study.join("study.toml"), STUDY).unwrap();
-    fs::write(study.join("meter.toml"), METER).unwrap();
+    fs::write(study.join("meter.toml"), meter()).unwrap();
     study
 }
 
@@ -574,8 +524,8 @@ fn the_simulated_hand_comes_through_every_fault() {
                 let layout = "line = \"{sequence:04};{geometry};{gloss};GU;{status}\"";
                 // On the tile, on a zone in the middle, and on the last line of all.
                 let fault = |line| format!("[[fault]]\nline = {line}\nkind = \"{kind}\"\n{keys}\n");
-                let meter = METER.replace("line = \"{geometry}\\t{gloss}\"", layout);
-                assert_ne!(meter, METER);
+                let meter = meter().replace("line = \"{geometry}\\t{gloss}\"", layout);
+                assert_ne!(meter, self::meter());
                 fs::write(study.join("meter.toml"), meter + &fault(1) + &fault(4) + &fault(9)).unwrap();
                 let profile = STUDY.replace("tab-60", "semicolon-numbered");
                 fs::write(study.join("study.toml"), profile).unwrap();

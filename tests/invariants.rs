@@ -6,7 +6,7 @@
 
 mod common;
 
-use common::{Bench, PLAIN, setup, with_scale};
+use common::{Bench, PLAIN, setup, state_repeatability, with_scale};
 use halfpanel::meter::Profile;
 use halfpanel::run::record::Scanner;
 use halfpanel::run::setup::Block;
@@ -74,7 +74,9 @@ fn setups() -> impl Strategy<Value = Setup> {
             setup.tile.zero = setup.tile.zero.filter(|_| zero);
             setup.tile.middle = setup.tile.middle.filter(|_| middle);
             let tenths = |limit: i64| Decimal::new(limit, 1);
-            setup.procedure.repeatability_gu = ranges.0.map(tenths);
+            if let Some(limit) = ranges.0 {
+                state_repeatability(&mut setup, tenths(limit));
+            }
             setup.procedure.side_range_limit_gu = ranges.1.map(tenths);
             setup.procedure.readings_per_zone = repeats;
             setup.procedure.interim_after_readings = readings;
@@ -293,7 +295,7 @@ fn base(ledger: &Ledger, zone: usize) -> Option<u32> {
     let planned_values = first(planned)?;
     let range = planned_values.iter().max().unwrap() - planned_values.iter().min().unwrap();
     let factor_tenths = [0, 28, 33][planned as usize - 1];
-    let sigma = hundredths(ledger.setup.procedure.repeatability_gu);
+    let sigma = hundredths(ledger.specification.repeatability_gu.map(|gu| gu.decimal()));
     let is_wide = planned > 1 && sigma.is_some_and(|sigma| 100 * range > factor_tenths * sigma);
     let base = if is_wide { 2 * planned } else { planned };
     first(base).map(|_| base)

@@ -7,6 +7,8 @@
 
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
+#[path = "common/moment.rs"]
+mod moment;
 #[path = "common/process.rs"]
 mod process;
 
@@ -17,6 +19,7 @@ use halfpanel::run::Spot;
 use halfpanel::run::record::RecordingError;
 use halfpanel::run::record::Scanner;
 use halfpanel::run::replay;
+use moment::OF_THE_MOMENT;
 use process::Hand;
 use process::Line;
 use process::Running;
@@ -72,35 +75,8 @@ zones = ["A1", "A2", "A3", "A4"]
 applied_at = 2026-05-04T09:30:00+02:00
 "#;
 
-/// Columns that follow the clock, the sitting or the bytes of the recording, and so differ by right.
-const OF_THE_MOMENT: [&str; 26] = [
-    "run",
-    "recording",
-    "recording_sha256",
-    "record",
-    "time",
-    "elapsed_s",
-    "corrected_gu",
-    "drift_gu_per_h",
-    "cure_hours_actual",
-    "corrected_mean_gu",
-    "ci_low_gu",
-    "ci_high_gu",
-    "standard_uncertainty_gu",
-    "degrees_of_freedom",
-    "coverage_factor",
-    "expanded_uncertainty_gu",
-    "detectable_gu",
-    "difference_corrected_gu",
-    "drift_low_gu_per_h",
-    "drift_high_gu_per_h",
-    "ci_low_without_doubtful_gu",
-    "ci_high_without_doubtful_gu",
-    "value",
-    "sensitivity",
-    "contribution_gu",
-    "share_pct",
-];
+/// Columns that differ by right from sitting to sitting, beside those that hang on the moment.
+const OF_THE_SITTING: [&str; 2] = ["run", "recording"];
 
 const TABLES: [&str; 6] =
     ["readings.csv", "tile-checks.csv", "zones.csv", "results.csv", "budget.csv", "contrasts.csv"];
@@ -389,6 +365,7 @@ fn tables(study: &Path, are_up_to_date: bool) -> Tables {
         }
         for row in &mut table {
             row.retain(|column, _| !OF_THE_MOMENT.contains(&column.as_str()));
+            row.retain(|column, _| !OF_THE_SITTING.contains(&column.as_str()));
         }
         tables.insert(name, table);
     }

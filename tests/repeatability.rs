@@ -11,6 +11,7 @@ use process::Hand;
 use process::Line;
 use process::Output;
 use process::Running;
+use process::STUDY;
 use published::close;
 use published::half_of_decimal;
 use published::published;
@@ -23,35 +24,11 @@ use std::path::Path;
 use std::path::PathBuf;
 use tempfile::TempDir;
 
-const STUDY: &str = r#"# The boatyard's own remarks stay.
-name = "Sealers on gelcoat"
-[meter]
-port = "sim:meter.toml"
-profile = "tab-60"   # one angle a line
-[tile]
-name = "Black glass tile 1"
-[[tile.value]]
-geometry_deg = 60
-assigned_gu = 92.4
-[procedure]
-tile_readings = 2
-[[panel]]
-id = "P1"
-width_mm = 300
-height_mm = 200
-control = ["C1", "C2"]
-[[panel.row]]
-names = ["C1", "C2", "A1", "A2"]
-y_mm = 20
-height_mm = 60
-[[treatment]]
-code = "T1"
-name = "Harbour Sealer No. 4"
-[[patch]]
-treatment = "T1"
-panel = "P1"
-zones = ["A1", "A2"]
-"#;
+/// The study with remarks that have to stay.
+fn with_remarks() -> String {
+    let remark = "profile = \"tab-60\"   # one angle a line";
+    format!("# The boatyard's own remarks stay.{}", STUDY.replace("profile = \"tab-60\"", remark))
+}
 
 /// The standard deviations of the simulated meter, GU.
 const PRESS_SD_GU: f64 = 0.08;
@@ -89,7 +66,7 @@ fn noise() -> String {
 fn study(folder: &TempDir, scenario: &str) -> PathBuf {
     let study = folder.path().join("study");
     fs::create_dir_all(&study).unwrap();
-    fs::write(study.join("study.toml"), STUDY).unwrap();
+    fs::write(study.join("study.toml"), with_remarks()).unwrap();
     fs::write(study.join("meter.toml"), scenario).unwrap();
     study
 }
@@ -160,6 +137,24 @@ fn a_sitting_is_proven_told_recorded_apart_and_worked_out() {
         assert_eq!(at[way]["degrees_of_freedom"], 5.0, "{at}");
     }
     assert_eq!((&at["series"][0]["operator"], &at["series"][0]["zone"]), (&"Jo".into(), &"P1 C1".into()));
+}
+
+/// Both parts of a sitting are of one zone, and no rule of a run asks for more of them.
+#[test]
+fn a_sitting_takes_the_readings_it_set_out_to_take_whatever_the_study_asks_of_a_run() {
+    let folder = tempfile::tempdir().unwrap();
+    let study = study(&folder, &meter(1, &noise()));
+    let path = study.join("study.toml");
+    let rules = "tile_readings = 2\nside_range_limit_gu = 0.01";
+    let text = fs::read_to_string(&path).unwrap().replace("profile = \"tab-60\"", "profile = \"mine.toml\"");
+    fs::write(&path, text.replace("tile_readings = 2", rules)).unwrap();
+    let profile = include_str!("../src/meter/shipped/tab-60.toml");
+    let stated = format!("{profile}\n[specification]\nrepeatability_gu = \"0.01\"\n");
+    fs::write(study.join("mine.toml"), stated).unwrap();
+    let output = repeatability(&study, &["--read", "--readings", "5"], 0);
+    assert!(!output.stdout.contains("more reading"), "{}", output.stdout);
+    let series = figures(&study)["geometries"][0]["series"].clone();
+    assert_eq!(series.as_array().unwrap().iter().map(|one| one["n"].clone()).collect::<Vec<_>>(), [5, 5]);
 }
 
 #[test]
@@ -561,7 +556,7 @@ fn the_figure_goes_into_the_study_s_own_profile_and_all_else_stays_as_written() 
     let (changed, profile) = (study.join("study.toml"), study.join("tab-60.toml"));
     assert_eq!(
         fs::read_to_string(&changed).unwrap(),
-        STUDY.replace("profile = \"tab-60\"", "profile = \"tab-60.toml\"")
+        with_remarks().replace("profile = \"tab-60\"", "profile = \"tab-60.toml\"")
     );
     let shipped = include_str!("../src/meter/shipped/tab-60.toml");
     let copy = fs::read_to_string(&profile).unwrap();
@@ -589,5 +584,5 @@ fn a_file_in_the_place_of_the_copy_is_not_written_over() {
     let output = repeatability(&study, &["--profile"], 2);
     assert!(output.stderr.contains("is there already"), "{}", output.stderr);
     assert_eq!(fs::read(study.join("tab-60.toml")).unwrap(), b"mine");
-    assert_eq!(fs::read_to_string(study.join("study.toml")).unwrap(), STUDY);
+    assert_eq!(fs::read_to_string(study.join("study.toml")).unwrap(), with_remarks());
 }

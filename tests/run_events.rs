@@ -6,7 +6,7 @@
 mod common;
 
 use common::stories::stories;
-use common::{Bench, setup, with_scale};
+use common::{Bench, setup, state_repeatability, with_scale};
 use halfpanel::meter::shipped;
 use halfpanel::run::record::Scanner;
 use halfpanel::run::{Effect, Word, replay, say};
@@ -84,7 +84,7 @@ fn events_of_mishaps() -> Vec<String> {
     bench.bytes(b"0004;60;92.4;GU;OK\r\n");
     let mut scale = with_scale(setup(1));
     scale.procedure.readings_per_zone = 2;
-    scale.procedure.repeatability_gu = Some("0.1".parse().unwrap());
+    state_repeatability(&mut scale, "0.1".parse().unwrap());
     let mut off = Bench::new(scale);
     off.press("0.3 0.3 0.3 0.3 0.3 0.3").press("45.0 45.0 45.0 45.0 45.0 45.0");
     off.press("92.4 92.4 92.4").press("71.0 71.5");

@@ -5,7 +5,7 @@
 
 mod common;
 
-use common::{Bench, setup, with_scale};
+use common::{Bench, setup, state_repeatability, with_scale};
 use halfpanel::difference::three_point::three_point;
 use halfpanel::meter::shipped;
 use halfpanel::report::gather::{SittingStarts, gather};
@@ -61,7 +61,7 @@ fn void() -> Word {
 fn repeats(zones: usize, readings_per_zone: u32, repeatability: &str) -> Setup {
     let mut setup = setup(zones);
     setup.procedure.readings_per_zone = readings_per_zone;
-    setup.procedure.repeatability_gu = Some(repeatability.parse().unwrap());
+    state_repeatability(&mut setup, repeatability.parse().unwrap());
     setup
 }
 
@@ -245,8 +245,10 @@ fn what_a_reading_had_called_for_goes_with_it() {
 
 #[test]
 fn the_rule_for_repeats_looks_at_every_geometry() {
-    let mut three = repeats(1, 2, "0.1");
+    let mut three = setup(1);
+    three.procedure.readings_per_zone = 2;
     three.profile = shipped::text("three-angle").unwrap().to_owned();
+    state_repeatability(&mut three, "0.1".parse().unwrap());
     three.geometries = Geometry::ALL.to_vec();
     let value = |geometry_deg, assigned: &str| TileValue {
         geometry_deg,
@@ -380,7 +382,6 @@ fn a_head_whose_scale_or_limits_cannot_be_followed_is_refused() {
         (|s| s.tile.zero.as_mut().unwrap().tolerance_gu = "0".parse().unwrap(), "black trap"),
         (|s| s.tile.middle.as_mut().unwrap().tolerance_gu = "-1".parse().unwrap(), "middle tile"),
         (|s| s.tile.middle.as_mut().unwrap().name = "a\u{1b}[2J".to_owned(), "cannot be seen"),
-        (|s| s.procedure.repeatability_gu = Some("0".parse().unwrap()), "repeatability"),
         (|s| s.procedure.side_range_limit_gu = Some("-0.5".parse().unwrap()), "range limit"),
     ] {
         let found = spoilt(spoil);
@@ -398,12 +399,10 @@ fn a_study_states_the_rules_and_leaves_no_trace_in_the_head_of_what_it_does_not_
         halfpanel::study::setup(&study, &halfpanel::study::Selection::default(), profile).unwrap()
     };
     let silent = serde_json::to_string(&made(example(1), profile)).unwrap();
-    for key in ["zero", "middle", "repeatability_gu", "side_range_limit_gu"] {
+    for key in ["zero", "middle", "side_range_limit_gu"] {
         assert!(!silent.contains(&format!("\"{key}\":")), "{key} stands in {silent}");
     }
-    let stated = format!("{profile}\n[specification]\nrepeatability_gu = \"0.08\"\n");
-    let setup = made(example(2), &stated);
-    assert_eq!(setup.procedure.repeatability_gu, Some("0.08".parse().unwrap()));
+    let setup = made(example(2), profile);
     assert_eq!(setup.procedure.side_range_limit_gu, Some("5".parse().unwrap()));
     assert_eq!(setup.tile.zero.unwrap().tolerance_gu.to_string(), "0.1");
     assert_eq!(setup.middle_value(Geometry::Deg20).unwrap().assigned_gu.to_string(), "31.6");

@@ -7,67 +7,12 @@
 mod process;
 
 use halfpanel::run::record::{Body, Scanner};
-use process::{Line, Running, halfpanel, output, recordings, rows};
+use process::{Line, Running, STUDY, SURFACES, halfpanel, output, recordings, rows};
 use rustix::process::Signal;
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
 use tempfile::TempDir;
-
-/// Two zones a side; the profile is a file beside it.
-const STUDY: &str = r#"
-name = "Sealers on gelcoat"
-[meter]
-port = "sim:meter.toml"
-profile = "PROFILE"
-[tile]
-name = "Black glass tile 1"
-[[tile.value]]
-geometry_deg = 60
-assigned_gu = 92.4
-[procedure]
-tile_readings = 2
-[[panel]]
-id = "P1"
-width_mm = 300
-height_mm = 200
-control = ["C1", "C2"]
-[[panel.row]]
-names = ["C1", "C2", "A1", "A2"]
-y_mm = 20
-height_mm = 60
-[[treatment]]
-code = "T1"
-name = "Harbour Sealer No. 4"
-[[patch]]
-treatment = "T1"
-panel = "P1"
-zones = ["A1", "A2"]
-"#;
-
-/// The surfaces, without noise: each value tells its zone.
-const SURFACES: &str = r#"
-[layout]
-line = "{gloss}"
-[tile]
-truth_gu = { 60 = 92.4 }
-[[zone]]
-panel = "P1"
-zone = "C1"
-truth_gu = { 60 = 71.2 }
-[[zone]]
-panel = "P1"
-zone = "C2"
-truth_gu = { 60 = 70.6 }
-[[zone]]
-panel = "P1"
-zone = "A1"
-truth_gu = { 60 = 78.9 }
-[[zone]]
-panel = "P1"
-zone = "A2"
-truth_gu = { 60 = 78.1 }
-"#;
 
 /// What the run has to find, zone by zone, in the order of the names.
 const TRUTH: [(&str, &str); 4] = [("A1", "78.9"), ("A2", "78.1"), ("C1", "71.2"), ("C2", "70.6")];
@@ -106,8 +51,12 @@ by_gu = 2
 fn study(folder: &TempDir, profile: &str, head: &str, meter: &str) -> PathBuf {
     let study = folder.path().join("harbour");
     fs::create_dir(&study).unwrap();
-    fs::write(study.join("study.toml"), STUDY.replace("PROFILE", profile)).unwrap();
-    fs::write(study.join("meter.toml"), format!("seed = 1\n{head}\n{SURFACES}\n{meter}")).unwrap();
+    fs::write(study.join("study.toml"), STUDY.replace("tab-60", profile)).unwrap();
+    fs::write(
+        study.join("meter.toml"),
+        format!("seed = 1\n{head}\n[layout]\nline = \"{{gloss}}\"\n{SURFACES}\n{meter}"),
+    )
+    .unwrap();
     study
 }
 

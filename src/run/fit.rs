@@ -185,9 +185,8 @@ impl Setup {
         {
             return Err("an interim check or the longest pause is set to nothing, or to years".to_owned());
         }
-        let limits = [procedure.repeatability_gu, procedure.side_range_limit_gu];
-        if limits.into_iter().flatten().any(|gu| gu.is_zero() || !is_sound(gu)) {
-            return Err("the repeatability or the range limit of a side is no usable number of GU".to_owned());
+        if procedure.side_range_limit_gu.is_some_and(|gu| gu.is_zero() || !is_sound(gu)) {
+            return Err("the range limit of a side is no usable number of GU".to_owned());
         }
         Ok(())
     }

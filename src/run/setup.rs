@@ -143,10 +143,6 @@ pub struct Procedure {
     pub longest_pause_min: u32,
     /// What a drift inside the limit does to the values.
     pub drift_policy: DriftPolicy,
-    /// Repeatability standard deviation of one placement, GU, above 0, as the meter's profile states it.
-    /// Where it is there, repeats on a zone that lie too far apart are taken again (ISO 5725-6, 5.2.2).
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub repeatability_gu: Option<Decimal>,
     /// Largest spread of the zones' means on one side of a panel, GU, above 0; beyond it, its zones are read
     /// more often.
     #[serde(default, skip_serializing_if = "Option::is_none")]

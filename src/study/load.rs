@@ -285,7 +285,6 @@ fn procedure(source: Source<'_>, written: &file::Procedure) -> Result<Procedure,
         interim_after_min: count("interim_after_min", &written.interim_after_min)?,
         longest_pause_min: count("longest_pause_min", &written.longest_pause_min)?.unwrap_or(60),
         drift_policy: written.drift_policy.unwrap_or(DriftPolicy::Allow),
-        repeatability_gu: None,
         side_range_limit_gu: figures::stated_limit_gu(
             source,
             "side_range_limit_gu",

@@ -7,14 +7,13 @@ use crate::run::setup::Panel;
 use crate::run::setup::Procedure;
 use crate::run::setup::Repeatability;
 use crate::run::setup::Role;
-use crate::run::setup::Tile;
-use crate::run::setup::TileValue;
 use crate::run::setup::Zone;
 use crate::study::model::Study;
 use crate::study::model::StudyPanel;
 use crate::study::model::StudyZone;
 use crate::study::model::ZoneUse;
 use crate::study::names;
+use crate::study::setup::tile_in_use;
 
 /// What stands in place of a stage: the readings belong to none.
 const STAGE: &str = "repeatability";
@@ -76,17 +75,13 @@ pub fn sitting(study: &Study, choice: &SittingChoice, profile_text: &str) -> Res
         return Err(SittingProblem::BadOperator { what, hint });
     }
     let (panel, zone) = chosen(study, choice.zone.as_deref())?;
-    let in_use = |value: &&TileValue| study.geometries.contains(&value.geometry_deg);
     let setup = Setup {
         study: study.name.clone(),
         operator: operator.to_owned(),
         port: study.port.clone(),
         profile: profile_text.to_owned(),
         geometries: study.geometries.clone(),
-        tile: Tile {
-            values: study.tile.values.iter().filter(in_use).copied().collect(),
-            ..study.tile.clone()
-        },
+        tile: tile_in_use(study),
         // A check in between would have the meter lifted.
         procedure: Procedure {
             readings_per_zone: choice.readings,

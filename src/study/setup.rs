@@ -1,11 +1,9 @@
 //! From a study to the set-up of one run.
 
-use crate::meter::Profile;
 use crate::run::Setup;
 use crate::run::setup::Comparing;
 use crate::run::setup::Middle;
 use crate::run::setup::Panel;
-use crate::run::setup::Procedure;
 use crate::run::setup::Role;
 use crate::run::setup::Tile;
 use crate::run::setup::TileValue;
@@ -16,8 +14,6 @@ use crate::study::model::StudyZone;
 use crate::study::model::ZoneUse;
 use crate::study::names;
 use crate::study::plan::plan;
-use crate::units::Gloss;
-use rust_decimal::Decimal;
 
 /// Stage of a control zone that stands beside patches at different stages.
 const MIXED: &str = "mixed";
@@ -136,10 +132,17 @@ pub fn setup(study: &Study, selection: &Selection, profile_text: &str) -> Result
     Ok(setup)
 }
 
-/// What the profile states. One that cannot be read is refused where the run is opened, with its place.
-fn repeatability_gu(profile_text: &str) -> Option<Decimal> {
-    let profile = Profile::load("profile", profile_text).ok()?;
-    profile.specification().repeatability_gu.map(Gloss::decimal)
+/// The tile with its values at the geometries that are read.
+pub(super) fn tile_in_use(study: &Study) -> Tile {
+    let in_use = |values: &[TileValue]| -> Vec<TileValue> {
+        values.iter().filter(|value| study.geometries.contains(&value.geometry_deg)).copied().collect()
+    };
+    let middle = study.tile.middle.as_ref();
+    Tile {
+        values: in_use(&study.tile.values),
+        middle: middle.map(|middle| Middle { values: in_use(&middle.values), ..middle.clone() }),
+        ..study.tile.clone()
+    }
 }
 
 fn check_words(selection: &Selection) -> Result<(), SelectionProblem> {
@@ -210,22 +213,14 @@ impl Chosen<'_> {
         let study = self.study;
         let zones: Vec<Zone> =
             self.panels.iter().enumerate().flat_map(|(at, &panel)| self.zones(at, panel)).collect();
-        let in_use = |value: &&TileValue| study.geometries.contains(&value.geometry_deg);
         Setup {
             study: study.name.clone(),
             operator: operator.to_owned(),
             port: study.port.clone(),
             profile: profile_text.to_owned(),
             geometries: study.geometries.clone(),
-            tile: Tile {
-                values: study.tile.values.iter().filter(in_use).copied().collect(),
-                middle: study.tile.middle.as_ref().map(|middle| Middle {
-                    values: middle.values.iter().filter(in_use).copied().collect(),
-                    ..middle.clone()
-                }),
-                ..study.tile.clone()
-            },
-            procedure: Procedure { repeatability_gu: repeatability_gu(profile_text), ..study.procedure },
+            tile: tile_in_use(study),
+            procedure: study.procedure,
             comparing: Comparing {
                 matters_gu: study.comparing.matters_gu,
                 equivalence_margin_gu: study.comparing.equivalence_margin_gu,

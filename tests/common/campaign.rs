@@ -1,6 +1,7 @@
 //! The bench of the fault campaign: a fixed script of placements and words, fed through recorder and
 //! run in the order in which the engine does it, on a disk that may end the world at any operation.
 
+use crate::common::moment::OF_THE_MOMENT;
 use crate::common::{head, setup};
 use halfpanel::run::record::{Body, Encoder, Ending, Link, Record, RecordingError, Resumed, Scanner, Tail};
 use halfpanel::run::record::{bytes_as_text, sha256_hex};
@@ -316,34 +317,6 @@ pub fn books(ledger: &Ledger) -> String {
     lines.join("\n") + "\n"
 }
 
-/// Columns that say when, or in which bytes of the file, and figures that hang on times.
-const OF_TIME: [&str; 24] = [
-    "time",
-    "elapsed_s",
-    "record",
-    "corrected_gu",
-    "cure_hours_actual",
-    "drift_gu_per_h",
-    "recording_sha256",
-    "corrected_mean_gu",
-    "ci_low_gu",
-    "ci_high_gu",
-    "standard_uncertainty_gu",
-    "degrees_of_freedom",
-    "coverage_factor",
-    "expanded_uncertainty_gu",
-    "detectable_gu",
-    "difference_corrected_gu",
-    "drift_low_gu_per_h",
-    "drift_high_gu_per_h",
-    "ci_low_without_doubtful_gu",
-    "ci_high_without_doubtful_gu",
-    "value",
-    "sensitivity",
-    "contribution_gu",
-    "share_pct",
-];
-
 /// All tables, with the columns blanked that must differ.
 pub fn tables_without_times(ledger: &Ledger, recording: &[u8]) -> String {
     let mut text = String::new();
@@ -355,7 +328,7 @@ pub fn tables_without_times(ledger: &Ledger, recording: &[u8]) -> String {
         for row in &rows {
             let cells = row.iter().zip(&rows[0]);
             let cells: Vec<&str> =
-                cells.map(|(cell, column)| if OF_TIME.contains(&column) { "" } else { cell }).collect();
+                cells.map(|(cell, column)| if OF_THE_MOMENT.contains(&column) { "" } else { cell }).collect();
             text.push_str(&cells.join(","));
             text.push('\n');
         }

@@ -4,6 +4,7 @@
 #![allow(dead_code, clippy::unwrap_used, reason = "shared by several test programs, each using a part")]
 
 pub mod damage;
+pub mod moment;
 pub mod stories;
 
 use halfpanel::run::record::{Body, Encoder, Head, Link, Record, Resumed};
@@ -14,6 +15,7 @@ use halfpanel::run::setup::{
 use halfpanel::run::{Effect, Run, Word, say};
 use halfpanel::tile::TileRule;
 use halfpanel::units::Geometry;
+use rust_decimal::Decimal;
 
 /// A profile for the tests: a number alone on a line is a reading at 60°.
 pub const PLAIN: &str = r#"
@@ -27,6 +29,11 @@ geometry_deg = 60
 line = "85.3"
 gloss_60 = "85.3"
 "#;
+
+/// Has the meter's profile state its repeatability.
+pub fn state_repeatability(setup: &mut Setup, gu: Decimal) {
+    setup.profile.push_str(&format!("\n[specification]\nrepeatability_gu = \"{gu}\"\n"));
+}
 
 /// One panel, zones C1… bare and T1… treated, read in the order C1 T1 C2 T2 …, one reading each,
 /// each pair a block.
@@ -77,7 +84,6 @@ pub fn setup(zones_a_side: usize) -> Setup {
             interim_after_min: None,
             longest_pause_min: 60,
             drift_policy: DriftPolicy::Allow,
-            repeatability_gu: None,
             side_range_limit_gu: None,
         },
         comparing: Comparing::default(),

@@ -346,3 +346,55 @@ pub fn recordings(study: &Path) -> Vec<PathBuf> {
     paths.sort();
     paths
 }
+
+/// Two zones a side, read by a meter that sends angle, tab and value.
+pub const STUDY: &str = r#"
+name = "Sealers on gelcoat"
+[meter]
+port = "sim:meter.toml"
+profile = "tab-60"
+[tile]
+name = "Black glass tile 1"
+[[tile.value]]
+geometry_deg = 60
+assigned_gu = 92.4
+[procedure]
+tile_readings = 2
+[[panel]]
+id = "P1"
+width_mm = 300
+height_mm = 200
+control = ["C1", "C2"]
+[[panel.row]]
+names = ["C1", "C2", "A1", "A2"]
+y_mm = 20
+height_mm = 60
+[[treatment]]
+code = "T1"
+name = "Harbour Sealer No. 4"
+[[patch]]
+treatment = "T1"
+panel = "P1"
+zones = ["A1", "A2"]
+"#;
+
+/// Its surfaces under the simulated meter.
+pub const SURFACES: &str = r#"[tile]
+truth_gu = { 60 = 92.4 }
+[[zone]]
+panel = "P1"
+zone = "C1"
+truth_gu = { 60 = 71.2 }
+[[zone]]
+panel = "P1"
+zone = "C2"
+truth_gu = { 60 = 70.6 }
+[[zone]]
+panel = "P1"
+zone = "A1"
+truth_gu = { 60 = 78.9 }
+[[zone]]
+panel = "P1"
+zone = "A2"
+truth_gu = { 60 = 78.1 }
+"#;

@@ -73,7 +73,6 @@ impl Books {
                 interim_after_min: None,
                 longest_pause_min: 60,
                 drift_policy: DriftPolicy::Allow,
-                repeatability_gu: None,
                 side_range_limit_gu: None,
             },
             comparing: Comparing::default(),

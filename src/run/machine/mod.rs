@@ -79,7 +79,8 @@ pub struct Machine {
 impl Machine {
     /// A run that waits for its opening check.
     pub fn new(ledger: Ledger) -> Machine {
-        let zones = Zones::new(&ledger.setup);
+        let repeatability_gu = ledger.specification.repeatability_gu.map(Gloss::decimal);
+        let zones = Zones::new(&ledger.setup, repeatability_gu);
         let panels = Panels::new(&ledger.setup);
         let mut machine = Machine {
             ledger,

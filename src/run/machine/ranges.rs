@@ -47,8 +47,12 @@ pub struct Review {
 }
 
 impl Ranges {
-    pub fn new(setup: &Setup) -> Ranges {
+    /// The rules of a run. `repeatability_gu` is the meter's stated standard deviation. A sitting that asks for
+    /// that very figure takes the readings it set out to take, and no more.
+    pub fn new(setup: &Setup, repeatability_gu: Option<Decimal>) -> Ranges {
         let (zones, procedure) = (setup.zones.len(), &setup.procedure);
+        let is_run = setup.repeatability.is_none();
+        let side_limit_gu = procedure.side_range_limit_gu.filter(|_| is_run);
         let limits = |sd: Decimal| {
             let twice = procedure.readings_per_zone.saturating_mul(2).min(MOST_RESULTS);
             Some([factor(procedure.readings_per_zone)? * sd, factor(twice)? * sd])
@@ -61,13 +65,13 @@ impl Ranges {
                 None => sides.push((side, vec![zone])),
             }
         }
-        if procedure.side_range_limit_gu.is_none() {
+        if side_limit_gu.is_none() {
             sides.clear();
         }
         Ranges {
             planned: procedure.readings_per_zone,
-            repeats_gu: procedure.repeatability_gu.and_then(limits),
-            side_limit_gu: procedure.side_range_limit_gu,
+            repeats_gu: repeatability_gu.filter(|_| is_run).and_then(limits),
+            side_limit_gu,
             geometries: setup.geometries.clone(),
             sides: sides.into_iter().map(|(_, zones)| zones).collect(),
             readings: vec![BTreeMap::new(); zones],

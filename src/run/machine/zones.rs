@@ -8,6 +8,7 @@ use crate::run::ledger::{CheckKind, Reading, Spot, Status};
 use crate::run::notice::{Effect, Notice};
 use crate::run::setup::Setup;
 use crate::units::{Gloss, PerGeometry};
+use rust_decimal::Decimal;
 
 /// How far each zone of the plan has come.
 pub struct Zones {
@@ -33,14 +34,14 @@ pub struct Zones {
 }
 
 impl Zones {
-    pub fn new(setup: &Setup) -> Zones {
+    pub fn new(setup: &Setup, repeatability_gu: Option<Decimal>) -> Zones {
         let blocks = setup.plan.iter().enumerate();
         Zones {
             order: blocks.flat_map(|(b, block)| block.0.iter().map(move |&zone| (zone, b))).collect(),
             taken: vec![0; setup.zones.len()],
             free: vec![Vec::new(); setup.zones.len()],
             skipped: vec![false; setup.zones.len()],
-            ranges: Ranges::new(setup),
+            ranges: Ranges::new(setup, repeatability_gu),
             panel: setup.zones.iter().map(|zone| zone.panel).collect(),
             cursor: 0,
             sitting_of: vec![0; setup.zones.len()],
