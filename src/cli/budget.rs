@@ -23,12 +23,9 @@ pub struct Arguments {
 
 pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let path = recording(&arguments.run)?;
-    let root = path.parent().and_then(Path::parent).unwrap_or(Path::new("."));
-    let folder = Folder::new(Arc::new(RealDisk), root);
+    let folder = Folder::new(Arc::new(RealDisk), ".");
     let (replayed, _) = folder.replay(&path, |_, _, _| {})?;
-    let runs = vec![replayed];
-    let earlier = crate::session::earlier::named_by(&folder, &runs, |_| path.parent().map(Path::to_owned));
-    let runs = Runs { runs, earlier };
+    let runs = Runs::beside(&folder, vec![replayed], |_| path.parent().map(Path::to_owned));
     for books in runs.books() {
         if arguments.json {
             output::budget_json(books)?;

@@ -3,10 +3,10 @@
 use super::{CHECK_FAILED, DONE, Failure, output};
 use crate::run::record::RecordingError;
 use crate::run::{ReplayError, Replayed, RunState};
-use crate::session::earlier;
 use crate::session::folder::{Folder, FolderError};
 use crate::session::results::{self, Comparing, Runs, Writing};
 use crate::store::{Disk, RealDisk};
+use std::ffi::OsStr;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -78,12 +78,12 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
             "leave one of them out: `verify` in its study says which one the tables came from",
         ));
     }
-    // Found beside the recordings that name them.
-    let places: std::collections::BTreeMap<&str, &std::path::Path> =
-        paths.iter().filter_map(|path| Some((path.file_stem()?.to_str()?, path.parent()?))).collect();
-    let place = |at: usize| places.get(runs[at].run.ledger().id.as_str()).map(|&place| place.to_owned());
-    let earlier = earlier::named_by(&folder, &runs, place);
-    let runs = Runs { runs, earlier };
+    // What they name is looked for beside each of them.
+    let place = |run: &Replayed| {
+        let id = OsStr::new(&run.head.run);
+        Some(paths.iter().find(|path| path.file_stem() == Some(id))?.parent()?.to_owned())
+    };
+    let runs = Runs::beside(&folder, runs, place);
     let mut code = DONE;
     let mut proven = None;
     if let Some(out) = &arguments.out {

@@ -85,7 +85,7 @@ async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
         }
     };
     let id = session.run.ledger().id.clone();
-    greet(arguments, &folder, &session.run, resumed);
+    greet("run", arguments.json, &folder, &session.run, resumed);
     let presenter = Presenter::new(arguments.json, arguments.plain)?;
     let (stopped, run) = drive(session, hand, presenter).await?;
     let updated = results::update(&folder, |_, _, _| {})?;
@@ -139,13 +139,22 @@ async fn take_up(
     unfinished: Unfinished,
     arguments: &Arguments,
 ) -> Result<(Session, Option<Hand>, bool), Failure> {
-    let setup = &unfinished.replayed.head.setup;
     if !arguments.panel.is_empty() || !arguments.treatment.is_empty() || arguments.stage.is_some() {
         return Err(Failure::new(
             format_args!("run {} is unfinished, and its plan is in its recording", unfinished.id),
             "leave out --panel, --treatment and --stage to take it up, or start a new one with --new",
         ));
     }
+    let (session, hand) = go_on(folder, unfinished, arguments.port.as_deref()).await?;
+    Ok((session, hand, true))
+}
+
+/// Opens the line anew, that of the recording unless another port is named, and goes on with the run.
+pub async fn go_on(
+    folder: &Folder,
+    unfinished: Unfinished,
+    port: Option<&str>,
+) -> Result<(Session, Option<Hand>), Failure> {
     if !unfinished.replayed.tail.torn.is_empty() {
         output::remark(format_args!(
             "run {}: a torn tail of {} bytes is cut off and kept in the recording; nothing of it was ever shown",
@@ -153,23 +162,22 @@ async fn take_up(
             unfinished.replayed.tail.torn.len()
         ));
     }
-    let port = arguments.port.clone().unwrap_or_else(|| setup.port.clone());
+    let setup = &unfinished.replayed.head.setup;
     let profile = Profile::load("profile in the recording", &setup.profile)?;
     let from = start::stands_at(&unfinished);
     // Nothing more is read if only the end record is missing.
     let bench: Bench = match unfinished.replayed.run.is_over() {
         true => start::no_bench(),
-        false => start::open_bench(folder, &port, &profile, from).await?,
+        false => start::open_bench(folder, port.unwrap_or(&setup.port), &profile, from).await?,
     };
-    let (session, hand) = start::take_up(folder, unfinished, bench)?;
-    Ok((session, hand, true))
+    Ok(start::take_up(folder, unfinished, bench)?)
 }
 
-/// Says, once, that the run has begun and where it is recorded.
-fn greet(arguments: &Arguments, folder: &Folder, run: &Run, resumed: bool) {
+/// Says, once, that the run or sitting (`noun`) has begun and where it is recorded.
+pub fn greet(noun: &str, json: bool, folder: &Folder, run: &Run, resumed: bool) {
     let ledger = run.ledger();
     let path = folder.recording(&ledger.id);
-    if arguments.json {
+    if json {
         return output::line(serde_json::json!({
             "event": "started",
             "run": ledger.id,
@@ -180,7 +188,7 @@ fn greet(arguments: &Arguments, folder: &Folder, run: &Run, resumed: bool) {
         }));
     }
     let what = if resumed { "taken up again" } else { "begun" };
-    output::line(format_args!("run {} {what}; recording {}", ledger.id, path.display()));
+    output::line(format_args!("{noun} {} {what}; recording {}", ledger.id, path.display()));
     if run.is_asked() {
         output::line("The meter is asked: put it down, then press Enter or say `read`.");
     } else if run.is_streamed() {

@@ -282,7 +282,7 @@ impl Asked<'_> {
         if let Found::Missing(named) = books.earlier(Serves::Retention, self.panel) {
             comparison.flags.push(Flag::RetentionMissing(named.run.clone()));
         }
-        comparison.kept = kept(books, self.panel, self.geometry, self.at, (self.control, self.treated));
+        comparison.kept = kept(books, self.panel, self.at, (self.control, self.treated));
         comparison.flags.extend(super::flags::of_scale(run.ledger, self.geometry));
         comparison.flags.extend(doubtful.flag(run.ledger));
         let planned =

@@ -15,7 +15,6 @@ use crate::run::setup::Serves;
 use crate::stats::paired::BeforeAfter;
 use crate::stats::retention::Retention;
 use crate::stats::retention::retention;
-use crate::units::Geometry;
 
 /// What was kept since an earlier stage.
 pub struct Kept {
@@ -31,16 +30,10 @@ pub struct Kept {
 pub(super) fn kept(
     books: &Books<'_>,
     panel: usize,
-    geometry: Geometry,
     at: usize,
     (control, treated): (&[usize], &[usize]),
 ) -> Option<Kept> {
     let Found::There(named, earlier) = books.earlier(Serves::Retention, panel) else { return None };
-    debug_assert_eq!(
-        books.run.ledger.setup.geometries.get(at),
-        Some(&geometry),
-        "the place is that of the geometry"
-    );
     let of = |zones: &[usize]| {
         let (entries, _) = entries(&books.run, Some(earlier), zones, at);
         of_side(&books.run, earlier, &entries, at)

@@ -10,7 +10,7 @@
 use super::verdict::Verdict;
 use super::weighing::Known;
 use crate::stats::student::t_quantile;
-use crate::stats::summary::count_of;
+use crate::stats::summary::count;
 use crate::stats::summary::finite;
 use crate::stats::summary::mean;
 use crate::stats::summary::standard_deviation;
@@ -54,7 +54,7 @@ pub struct Panels {
 pub fn together(panels: &[PanelResult]) -> Option<Panels> {
     let differences: Vec<f64> = panels.iter().map(|panel| panel.difference_gu).collect();
     let difference_gu = mean(&differences)?;
-    let n = count_of(&differences);
+    let n = count(&differences);
     let spread_gu = standard_deviation(&differences);
     let own = finite(sum(panels.iter().map(|panel| panel.chance_gu * panel.chance_gu)).sqrt() / n)?;
     let error = |panels: f64| spread_gu.map(|spread| (spread / panels.sqrt()).max(own * (n / panels).sqrt()));

@@ -256,13 +256,13 @@ fn name(source: Source<'_>, name: &Spanned<String>) -> Result<String, Problem> {
 fn serial(source: Source<'_>, table: &SerialTable) -> Result<Serial, Problem> {
     let Serial { baud, data_bits, stop_bits, settle_ms, .. } = Serial::default();
     Ok(Serial {
-        baud: within(source, "baud", table.baud.as_ref(), 50, 4_000_000, baud)?,
-        data_bits: within(source, "data_bits", table.data_bits.as_ref(), 7, 8, data_bits)?,
+        baud: source.within("baud", table.baud.as_ref(), 50, 4_000_000, baud)?,
+        data_bits: source.within("data_bits", table.data_bits.as_ref(), 7, 8, data_bits)?,
         parity: table.parity,
-        stop_bits: within(source, "stop_bits", table.stop_bits.as_ref(), 1, 2, stop_bits)?,
+        stop_bits: source.within("stop_bits", table.stop_bits.as_ref(), 1, 2, stop_bits)?,
         flow: table.flow,
         dtr: table.dtr,
-        settle_ms: within(source, "settle_ms", table.settle_ms.as_ref(), 0, 60_000, settle_ms)?,
+        settle_ms: source.within("settle_ms", table.settle_ms.as_ref(), 0, 60_000, settle_ms)?,
     })
 }
 
@@ -275,23 +275,6 @@ fn encoding_fits(source: Source<'_>, table: &File, serial: Serial) -> Result<(),
         }
         _ => Ok(()),
     }
-}
-
-fn within<T: Copy + PartialOrd + std::fmt::Display>(
-    source: Source<'_>,
-    key: &str,
-    given: Option<&Spanned<T>>,
-    low: T,
-    high: T,
-    default: T,
-) -> Result<T, Problem> {
-    let Some(given) = given else { return Ok(default) };
-    let value = *given.get_ref();
-    if value >= low && value <= high {
-        return Ok(value);
-    }
-    let what = format!("`{key}` is {value}, out of range");
-    Err(source.problem(given.span(), what, format!("give {low} to {high}; {default} is the default")))
 }
 
 fn limits(source: Source<'_>, table: &LimitsTable) -> Result<Limits, Problem> {

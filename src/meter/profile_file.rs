@@ -15,6 +15,7 @@ use crate::units::Geometry;
 use crate::units::Gloss;
 use serde::Deserialize;
 use std::collections::BTreeMap;
+use std::fmt::Display;
 use std::ops::Range;
 use toml::Spanned;
 
@@ -28,6 +29,26 @@ pub(super) struct Source<'a> {
 impl Source<'_> {
     pub fn problem(&self, span: Range<usize>, what: impl Into<String>, hint: impl Into<String>) -> Problem {
         Problem::at(self.file, self.text, span, what, hint)
+    }
+
+    /// A number of a key within its range, or its default.
+    pub fn within<T: Copy + PartialOrd + Display>(
+        &self,
+        key: &str,
+        given: Option<&Spanned<T>>,
+        low: T,
+        high: T,
+        default: T,
+    ) -> Result<T, Problem> {
+        let Some(given) = given else { return Ok(default) };
+        let value = *given.get_ref();
+        if value >= low && value <= high {
+            return Ok(value);
+        }
+        let what = format!("`{key}` is {value}, out of range");
+        // A key that is off unless it is given has a default beyond its range.
+        let otherwise = if default < low { String::new() } else { format!("; {default} is the default") };
+        Err(self.problem(given.span(), what, format!("give {low} to {high}{otherwise}")))
     }
 }
 

@@ -149,8 +149,8 @@ fn asking_needs_a_request_and_says_which_of_its_keys_is_wrong() {
     check(
         &ask("request = 'M'\ntimeout_ms = 5"),
         expect![[r#"
-        mine.toml:8:14: `timeout_ms` is 5, out of range
-          hint: give 10 to 600000"#]],
+            mine.toml:8:14: `timeout_ms` is 5, out of range
+              hint: give 10 to 600000; 2000 is the default"#]],
     );
     check(
         &ask("request = 'M'\nwindow = 5"),

@@ -8,7 +8,6 @@ use crate::meter::profile_file::Source;
 use crate::text::Problem;
 use crate::units::Gloss;
 use rust_decimal::Decimal;
-use std::fmt::Display;
 use std::ops::Range;
 use toml::Spanned;
 
@@ -142,9 +141,9 @@ fn asking(source: Source<'_>, table: &ReadingTable) -> Result<Asking, Problem> {
     let error_query = table.error_query.as_ref();
     Ok(Asking {
         request: bytes(source, "request", request.get_ref(), request.span())?,
-        timeout_us: u64::from(within(source, "timeout_ms", table.timeout_ms.as_ref(), 10, 600_000, 2_000)?)
+        timeout_us: u64::from(source.within("timeout_ms", table.timeout_ms.as_ref(), 10, 600_000, 2_000)?)
             * 1_000,
-        tries: within(source, "tries", table.tries.as_ref(), 1, 20, 3)?,
+        tries: source.within("tries", table.tries.as_ref(), 1, 20, 3)?,
         echo: table.echo.as_ref().is_some_and(|echo| *echo.get_ref()),
         start,
         error_query: error_query
@@ -161,7 +160,7 @@ fn bytes(source: Source<'_>, key: &str, text: &str, span: Range<usize>) -> Resul
 }
 
 fn streaming(source: Source<'_>, table: &ReadingTable) -> Result<Streaming, Problem> {
-    let window = within(source, "window", table.window.as_ref(), 3, 99, 9)?;
+    let window = source.within("window", table.window.as_ref(), 3, 99, 9)?;
     if let (true, Some(given)) = (window.is_multiple_of(2), &table.window) {
         let what = format!("`window` is {window}, an even number");
         let hint = "give an odd number, so that the median is one of the values";
@@ -184,8 +183,8 @@ fn streaming(source: Source<'_>, table: &ReadingTable) -> Result<Streaming, Prob
     Ok(Streaming {
         window: usize::from(window),
         spread_gu: at_least_zero(source, "spread_gu", spread)?,
-        settle: within(source, "settle", table.settle.as_ref(), 0, 1_000, 5)?,
-        away: within(source, "away", table.away.as_ref(), 1, 100, 3)?,
+        settle: source.within("settle", table.settle.as_ref(), 0, 1_000, 5)?,
+        away: source.within("away", table.away.as_ref(), 1, 100, 3)?,
         lift_below_gu: table.lift_below_gu.as_ref().map(|floor| *floor.get_ref()),
         leave_by_gu: table
             .leave_by_gu
@@ -194,7 +193,7 @@ fn streaming(source: Source<'_>, table: &ReadingTable) -> Result<Streaming, Prob
             .transpose()?,
         pause_us: match pause_ms {
             None => None,
-            Some(_) => Some(u64::from(within(source, "pause_ms", pause_ms, 100, 600_000, 0)?) * 1_000),
+            Some(_) => Some(u64::from(source.within("pause_ms", pause_ms, 100, 600_000, 0)?) * 1_000),
         },
     })
 }
@@ -205,21 +204,4 @@ fn at_least_zero(source: Source<'_>, key: &str, given: &Spanned<Gloss>) -> Resul
     }
     let what = format!("`{key}` is {}, below zero", given.get_ref());
     Err(source.problem(given.span(), what, "give a difference in GU, such as \"0.3\""))
-}
-
-fn within<T: Copy + PartialOrd + Display>(
-    source: Source<'_>,
-    key: &str,
-    given: Option<&Spanned<T>>,
-    low: T,
-    high: T,
-    default: T,
-) -> Result<T, Problem> {
-    let Some(given) = given else { return Ok(default) };
-    let value = *given.get_ref();
-    if value >= low && value <= high {
-        return Ok(value);
-    }
-    let hint = format!("give {low} to {high}");
-    Err(source.problem(given.span(), format!("`{key}` is {value}, out of range"), hint))
 }

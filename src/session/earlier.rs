@@ -7,7 +7,7 @@ use crate::run::record::{Body, Scanner};
 use crate::run::setup::{Earlier, Serves};
 use crate::run::{Replayed, Setup};
 use crate::study::StudyComparing;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Of a recording that somebody still has to end.
 const WITHOUT_END: &str = "the end of its recording is missing; `halfpanel run` without --new puts it there";
@@ -87,17 +87,17 @@ fn setup_of(folder: &Folder, id: &str) -> Option<Setup> {
     }
 }
 
-/// The runs that recordings name and that are not among them, from beside each recording. One that is not
-/// there, or cannot be read, is left out; the tables say so.
+/// The runs that recordings name and that are not among them, from the folder that `beside` gives for each.
+/// One that is not there, or cannot be read, is left out; the tables say so.
 #[must_use]
 pub fn named_by(
     folder: &Folder,
     runs: &[Replayed],
-    beside: impl Fn(usize) -> Option<std::path::PathBuf>,
+    beside: impl Fn(&Replayed) -> Option<PathBuf>,
 ) -> Vec<Replayed> {
     let mut found: Vec<Replayed> = Vec::new();
-    for (at, replayed) in runs.iter().enumerate() {
-        let Some(place) = beside(at) else { continue };
+    for replayed in runs {
+        let Some(place) = beside(replayed) else { continue };
         for earlier in &replayed.head.setup.comparing.earlier {
             let is_known = |other: &Replayed| other.sha256 == earlier.sha256;
             if runs.iter().chain(&found).any(is_known) {

@@ -4,13 +4,13 @@
 use crate::meter::Line;
 use crate::meter::LineAssembler;
 use crate::meter::LineEnd;
-use crate::meter::Parity;
 use crate::meter::Serial;
 use crate::meter::identify::Evidence;
 use crate::meter::identify::HeardLine;
 use crate::meter::identify::Hearing;
 use crate::meter::identify::How;
 use crate::meter::identify::Known;
+use crate::meter::identify::Search;
 use crate::meter::identify::Verdict;
 use crate::meter::identify::When;
 use crate::meter::identify::cut_into_lines;
@@ -21,15 +21,8 @@ use crate::session::link::Link;
 use crate::session::link::LinkEvent;
 use crate::session::link::LinkProblem;
 use crate::session::link::LinkSettings;
-use std::collections::VecDeque;
 use std::time::Duration;
 use tokio::sync::mpsc;
-
-/// Rates to try, the usual ones first.
-const RATES: [u32; 8] = [9_600, 4_800, 19_200, 2_400, 38_400, 115_200, 1_200, 57_600];
-/// Data bits and parity to try, each at every rate.
-const FORMATS: [(u8, Parity); 4] =
-    [(8, Parity::None), (7, Parity::Even), (8, Parity::Even), (7, Parity::Odd)];
 
 /// Presses on the tile that are asked for.
 pub const PRESSES: u32 = 3;
@@ -55,8 +48,8 @@ const LIFT_WINDOWS: u32 = 14;
 pub struct Plan<'a> {
     /// The port.
     pub port: String,
-    /// The settings to try, in order.
-    pub settings: Vec<Serial>,
+    /// The settings to try.
+    pub search: Search,
     /// What asks the meter for a reading, as bytes and as it is written; nothing else is ever sent.
     pub request: Option<(Box<[u8]>, String)>,
     /// How long to wait at each setting for the first byte.
@@ -67,19 +60,6 @@ pub struct Plan<'a> {
     pub known: Known,
     /// A message when the user is ready; `None` where nobody can say so.
     pub ready: Option<&'a mut mpsc::UnboundedReceiver<String>>,
-}
-
-/// The usual settings in the order in which they are tried; with `baud`, those of that rate alone.
-#[must_use]
-pub fn usual_settings(baud: Option<u32>) -> Vec<Serial> {
-    let rates: Vec<u32> = baud.map_or(RATES.to_vec(), |baud| vec![baud]);
-    let at = |&(data_bits, parity): &(u8, Parity)| {
-        rates
-            .iter()
-            .map(move |&baud| Serial { baud, data_bits, parity, ..Serial::default() })
-            .collect::<Vec<_>>()
-    };
-    FORMATS.iter().flat_map(at).collect()
 }
 
 /// What happens while listening, and what the user has to do.
@@ -154,17 +134,12 @@ pub enum Caught {
 /// # Errors
 /// If the port cannot be opened, or is lost meanwhile.
 pub async fn listen(mut plan: Plan<'_>, tell: &mut dyn FnMut(Step)) -> Result<Caught, LinkProblem> {
-    // Bytes may betray one more setting than was to be tried.
-    let of = plan.settings.len();
-    let mut queue: VecDeque<Serial> = plan.settings.drain(..).collect();
-    let (mut heard, mut tried) = (Vec::new(), Vec::new());
-    let mut number = 0;
-    while let Some(serial) = queue.pop_front() {
-        number += 1;
-        tried.push(serial);
+    let mut heard = Vec::new();
+    while let Some(serial) = plan.search.next_setting() {
         let settings = settings_of(&plan.port, serial);
         let words = settings.in_words();
-        tell(Step::Listening { settings: words.clone(), number, of: of.max(number) });
+        let (number, of) = plan.search.progress();
+        tell(Step::Listening { settings: words.clone(), number, of });
         let mut ear = match Link::open(settings, None).await {
             Ok(link) => Ear::new(link),
             // Not every driver has every rate.
@@ -177,34 +152,14 @@ pub async fn listen(mut plan: Plan<'_>, tell: &mut dyn FnMut(Step)) -> Result<Ca
         }
         let hearing = hear(&bytes, serial.data_bits);
         tell(Step::Heard { settings: words.clone(), bytes: bytes.clone(), hearing: hearing.clone() });
-        match hearing.verdict {
-            Verdict::Text => {
-                let catch = Catch { serial, words, plan, tell };
-                return catch.go_on(ear, &bytes, goes_on).await;
-            }
-            Verdict::SevenBits(parity) => {
-                next_try(&mut queue, &tried, Serial { data_bits: 7, parity, ..serial });
-            }
-            Verdict::EightBits(parity) => {
-                next_try(&mut queue, &tried, Serial { data_bits: 8, parity, ..serial });
-            }
-            Verdict::HeardTooFast => {
-                // Lower rates first; among them the order stays.
-                queue.make_contiguous().sort_by_key(|other| other.baud >= serial.baud);
-            }
-            Verdict::Garbage | Verdict::Nothing => {}
+        if hearing.verdict == Verdict::Text {
+            let catch = Catch { serial, words, plan, tell };
+            return catch.go_on(ear, &bytes, goes_on).await;
         }
+        plan.search.learn(hearing.verdict);
         heard.push((words, bytes, hearing));
     }
     Ok(if heard.is_empty() { Caught::Nothing } else { Caught::Garbage { heard } })
-}
-
-/// Tries this setting next, unless it was tried.
-fn next_try(queue: &mut VecDeque<Serial>, tried: &[Serial], meant: Serial) {
-    if !tried.contains(&meant) {
-        queue.retain(|other| *other != meant);
-        queue.push_front(meant);
-    }
 }
 
 fn settings_of(port: &str, serial: Serial) -> LinkSettings {

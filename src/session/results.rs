@@ -222,7 +222,16 @@ impl Runs {
     /// Runs of a study, with the earlier ones that they name.
     #[must_use]
     pub fn of_study(folder: &Folder, runs: Vec<Replayed>) -> Runs {
-        let place = |_| Some(folder.recording("any").parent()?.to_owned());
+        Runs::beside(folder, runs, |_| Some(folder.recordings()))
+    }
+
+    /// Runs, with the earlier ones that they name, from the folder that `place` gives for each.
+    #[must_use]
+    pub fn beside(
+        folder: &Folder,
+        runs: Vec<Replayed>,
+        place: impl Fn(&Replayed) -> Option<PathBuf>,
+    ) -> Runs {
         Runs { earlier: earlier::named_by(folder, &runs, place), runs }
     }
 

@@ -83,14 +83,8 @@ pub fn sum(values: impl Iterator<Item = f64>) -> f64 {
 
 /// The number of values, as a divisor; slices are far shorter than the 2^53 that `f64` counts exactly.
 #[expect(clippy::cast_precision_loss, reason = "no slice of f64 has 2^53 values")]
-pub(super) fn count(values: &[f64]) -> f64 {
+pub fn count(values: &[f64]) -> f64 {
     values.len() as f64
-}
-
-/// The number of values, as a divisor.
-#[must_use]
-pub fn count_of(values: &[f64]) -> f64 {
-    count(values)
 }
 
 /// The one gate for results: a number that is finite, or nothing.

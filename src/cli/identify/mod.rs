@@ -10,6 +10,7 @@ use crate::meter::identify::CONFIDENT;
 use crate::meter::identify::Candidate;
 use crate::meter::identify::Evidence;
 use crate::meter::identify::Known;
+use crate::meter::identify::Search;
 use crate::meter::identify::propose;
 use crate::meter::identify::shown;
 use crate::meter::request_bytes;
@@ -18,7 +19,6 @@ use crate::session::identify::Caught;
 use crate::session::identify::PRESSES;
 use crate::session::identify::Plan;
 use crate::session::identify::listen;
-use crate::session::identify::usual_settings;
 use crate::session::start::StartError;
 use crate::store::Disk;
 use crate::store::RealDisk;
@@ -121,7 +121,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let asks_user = said.is_some();
     let plan = Plan {
         port: arguments.port.clone(),
-        settings: usual_settings(arguments.baud),
+        search: Search::new(arguments.baud),
         request,
         wait: Duration::from_secs(arguments.wait),
         press_wait: Duration::from_secs(arguments.timeout),

@@ -6,7 +6,6 @@ use crate::cli::output;
 use crate::cli::presenter::Presenter;
 use crate::cli::run;
 use crate::difference::repeatability::gather;
-use crate::meter::Profile;
 use crate::run::Run;
 use crate::run::Spot;
 use crate::run::setup::Between;
@@ -50,7 +49,7 @@ pub async fn sit(study: &Folder, arguments: &Arguments) -> Result<Outcome, Failu
         }
     };
     let id = session.run.ledger().id.clone();
-    greet(arguments, &folder, &session.run, resumed);
+    run::greet("sitting", arguments.json, &folder, &session.run, resumed);
     let presenter = Presenter::new(arguments.json, arguments.plain)?;
     let (stopped, _) = run::drive(session, hand, presenter).await?;
     finish(arguments, &folder, &id, stopped)
@@ -81,7 +80,6 @@ async fn take_up(
     unfinished: Unfinished,
     arguments: &Arguments,
 ) -> Result<(Session, Option<Hand>, bool), Failure> {
-    let setup = &unfinished.replayed.head.setup;
     if arguments.zone.is_some() || arguments.readings.is_some() || arguments.operator.is_some() {
         return Err(Failure::new(
             format_args!("sitting {} is unfinished, and its plan is in its recording", unfinished.id),
@@ -93,14 +91,7 @@ async fn take_up(
             "the readings without lifting were interrupted, so they do not count; `again {zone}` reads them anew"
         ));
     }
-    let port = arguments.port.clone().unwrap_or_else(|| setup.port.clone());
-    let profile = Profile::load("profile in the recording", &setup.profile)?;
-    let from = start::stands_at(&unfinished);
-    let bench = match unfinished.replayed.run.is_over() {
-        true => start::no_bench(),
-        false => start::open_bench(folder, &port, &profile, from).await?,
-    };
-    let (session, hand) = start::take_up(folder, unfinished, bench)?;
+    let (session, hand) = run::go_on(folder, unfinished, arguments.port.as_deref()).await?;
     Ok((session, hand, true))
 }
 
@@ -112,20 +103,6 @@ fn half_way_without_lifting(run: &Run) -> Option<String> {
     let zone = usize::from(zone);
     let still = ledger.setup.between(zone) == Some(Between::Still);
     (still && last.repeat < ledger.setup.procedure.readings_per_zone).then(|| ledger.setup.zone_label(zone))
-}
-
-fn greet(arguments: &Arguments, folder: &Folder, run: &Run, resumed: bool) {
-    let ledger = run.ledger();
-    let path = folder.recording(&ledger.id);
-    if arguments.json {
-        return output::line(serde_json::json!({
-            "event": "started", "run": ledger.id, "recording": path, "resumed": resumed,
-            "placements": ledger.readings.last().map_or(0, |r| r.placement),
-            "readings": ledger.readings.len(),
-        }));
-    }
-    let what = if resumed { "taken up again" } else { "begun" };
-    output::line(format_args!("sitting {} {what}; recording {}", ledger.id, path.display()));
 }
 
 fn finish(arguments: &Arguments, folder: &Folder, id: &str, stopped: Stopped) -> Result<Outcome, Failure> {

@@ -10,6 +10,7 @@ mod framing;
 mod hearing;
 mod lines;
 mod roles;
+mod search;
 mod stillness;
 mod tokens;
 mod writing;
@@ -27,6 +28,7 @@ pub use hearing::Verdict;
 pub use hearing::hear;
 pub use lines::cut_into_lines;
 pub use lines::shown;
+pub use search::Search;
 pub use stillness::has_left;
 pub use stillness::stands_still;
 
