@@ -15,6 +15,7 @@ use halfpanel::difference::panels::PanelResult;
 use halfpanel::difference::panels::together;
 use halfpanel::difference::verdict::Verdict;
 use halfpanel::difference::verdict::is_equivalent;
+use halfpanel::difference::verdict::size_known;
 use halfpanel::difference::weighing::Known;
 use halfpanel::difference::weighing::weigh;
 use halfpanel::run::setup::DriftPolicy;
@@ -124,7 +125,8 @@ fn score(
     tally.verdicts += u64::from(matches!(verdict, Verdict::Higher | Verdict::Lower));
     tally.higher += u64::from(verdict == Verdict::Higher);
     if margin_gu > 0.0 {
-        tally.equivalent += u64::from(is_equivalent(difference, &chance, margin_gu).unwrap());
+        let sized = size_known(chance, Some(whole));
+        tally.equivalent += u64::from(is_equivalent(difference, &sized, margin_gu).unwrap());
     }
 }
 

@@ -152,7 +152,7 @@ proptest! {
         figures_are_numbers(&weighed)?;
         says_why(&weighed, &evidence)?;
         // No panic is all that is asked of these.
-        let _ = (zones_to_settle(&weighed, size), repeats_to_settle(&evidence, within, size));
+        let _ = (zones_to_settle(&evidence, size), repeats_to_settle(&evidence, within, size));
     }
 }
 

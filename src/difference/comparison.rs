@@ -304,7 +304,7 @@ fn figures(
     let gu = |size: Option<Decimal>| size.map(|gu| Gloss::from(gu).to_f64());
     let comparing = &ledger.setup.comparing;
     let (matters_gu, margin_gu) = (gu(comparing.matters_gu), gu(comparing.equivalence_margin_gu));
-    let known = weighed.difference_gu.zip(size_known(&weighed));
+    let known = weighed.difference_gu.zip(weighed.chance.map(|chance| size_known(chance, weighed.whole)));
     let sds: Vec<Option<f64>> = control.iter().chain(treated).map(|entry| entry.after.sd_gu).collect();
     let corrected =
         evidence.after.control.iter().chain(&evidence.after.treated).all(|p| p.corrected_gu.is_some());
@@ -316,7 +316,7 @@ fn figures(
         verdict: verdict_of(&weighed),
         detectable_gu: detectable_gu(&weighed),
         matters: known.zip(matters_gu).map(|((gu, known), size)| Matters::of(gu, &known, size)),
-        zones_to_settle: matters_gu.and_then(|size| zones_to_settle(&weighed, size)),
+        zones_to_settle: matters_gu.and_then(|size| zones_to_settle(&evidence, size)),
         repeats_to_settle: matters_gu
             .zip(within_sd(&sds))
             .and_then(|(size, within)| repeats_to_settle(&evidence, within, size)),

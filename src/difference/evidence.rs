@@ -4,6 +4,7 @@
 use crate::run::setup::DriftPolicy;
 use crate::stats::precision::Scatter;
 use crate::stats::summary::mean;
+use crate::stats::summary::standard_deviation;
 use crate::stats::summary::sum;
 
 /// One zone, or one reading, in one sitting.
@@ -70,6 +71,15 @@ pub struct MeterFacts {
     /// Largest departure of the scale from a straight line between zero and tile, GU: stated, or as three
     /// standards showed it.
     pub bow_gu: Option<f64>,
+}
+
+/// The least standard deviation, GU, that readings of a meter can be taken to have (GUM F.2.2.1 for the step):
+/// of a value that is rounded `times`, and is the mean of so many readings that their reciprocals add up to
+/// `of_mean`. 1 and 1 for a single reading.
+#[must_use]
+pub fn least_scatter_gu(repeatability_gu: Option<f64>, step_gu: f64, of_mean: f64, times: f64) -> f64 {
+    let repeatability = repeatability_gu.unwrap_or(0.0) * of_mean.sqrt();
+    repeatability.max(times.sqrt() * step_gu / 12_f64.sqrt())
 }
 
 /// What is known of the tile.
@@ -161,6 +171,17 @@ impl Evidence {
                 after.zip(before.side(side)).map(|(gu, bare)| gu - bare.value_gu(policy)).collect()
             }
         }
+    }
+
+    /// Standard deviation of the zones of a side, GU, not below what the meter allows; `None` below two zones.
+    #[must_use]
+    pub fn scatter_gu(&self, side: Side) -> Option<f64> {
+        // A zone's value is rounded, and scatters by itself, once in each sitting.
+        let times = self.sittings().count() as f64;
+        let of_mean = sum(self.sittings().map(|(_, sitting)| 1.0 / sitting.repeats.max(1.0)));
+        let MeterFacts { repeatability_gu, step_gu, .. } = self.meter;
+        let least = least_scatter_gu(repeatability_gu, step_gu, of_mean, times);
+        standard_deviation(&self.values(side, self.policy)).map(|sd| sd.max(least))
     }
 
     /// Treated minus control, GU; with a baseline, of the changes.

@@ -1,5 +1,6 @@
 //! What the tile says of the readings between two checks: the gain at a moment, and the drift.
 
+use super::evidence::least_scatter_gu;
 use crate::run::Bracket;
 use crate::run::Check;
 use crate::run::Ledger;
@@ -110,8 +111,8 @@ fn half_width_gu(before: &GeometryCheck, after: &GeometryCheck, meter: Floor) ->
         Some(Scatter { sd: check.sd_gu?, degrees_of_freedom: f64::from(check.n) - 1.0 })
     };
     let seen = pool(&[scatter(before), scatter(after)].into_iter().flatten().collect::<Vec<Scatter>>())?;
-    let floor = meter.repeatability.unwrap_or(0.0).max(meter.step.unwrap_or(0.0) / 12_f64.sqrt());
-    let error = seen.sd.max(floor) * (1.0 / f64::from(before.n) + 1.0 / f64::from(after.n)).sqrt();
+    let least = least_scatter_gu(meter.repeatability, meter.step.unwrap_or(0.0), 1.0, 1.0);
+    let error = seen.sd.max(least) * (1.0 / f64::from(before.n) + 1.0 / f64::from(after.n)).sqrt();
     finite(t_quantile(0.5 + 0.5 * CONFIDENCE, seen.degrees_of_freedom)? * error)
 }
 

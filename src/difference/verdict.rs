@@ -88,9 +88,8 @@ impl Matters {
 /// makes one larger or smaller; so a size is held against the wider of the two intervals, and against that
 /// of chance alone where the tile's certificate states no uncertainty.
 #[must_use]
-pub fn size_known(weighed: &Weighed) -> Option<Known> {
-    let chance = weighed.chance?;
-    Some(weighed.whole.filter(|whole| whole.expanded_gu > chance.expanded_gu).unwrap_or(chance))
+pub fn size_known(chance: Known, whole: Option<Known>) -> Known {
+    whole.filter(|whole| whole.expanded_gu > chance.expanded_gu).unwrap_or(chance)
 }
 
 /// Smallest true difference that a comparison of this kind finds with power 0.8 at 0.05, two-sided, GU.
@@ -103,12 +102,9 @@ pub fn detectable_gu(weighed: &Weighed) -> Option<f64> {
 /// Zones on each side, 2 or more, that find a difference of this size (GU, above 0) with power 0.8, if
 /// zones go on scattering as they do. The scatter is that of the budget, floors included.
 #[must_use]
-pub fn zones_to_settle(weighed: &Weighed, size_gu: f64) -> Option<u32> {
-    let scatter = |name: &str| {
-        weighed.parts.iter().find(|part| part.component.name == name).map(|part| part.component.value)
-    };
-    power::zones_a_side(size_gu, scatter("scatter of control zones")?, scatter("scatter of treated zones")?)
-        .ok()
+pub fn zones_to_settle(evidence: &Evidence, size_gu: f64) -> Option<u32> {
+    let [control, treated] = [Side::Control, Side::Treated].map(|side| evidence.scatter_gu(side));
+    power::zones_a_side(size_gu, control?, treated?).ok()
 }
 
 /// Readings on each zone that find a difference of this size (GU, above 0) with the zones that there
@@ -170,7 +166,7 @@ mod tests {
         let meter = MeterFacts { step_gu: 0.1, repeatability_gu: None, bow_gu: None };
         let tile = TileFacts { assigned_gu: 92.4, expanded_uncertainty_gu };
         let weighed = weigh(&Evidence { after, before: None, meter, tile, policy: DriftPolicy::Allow });
-        Matters::of(weighed.difference_gu.unwrap(), &size_known(&weighed).unwrap(), 2.0)
+        Matters::of(weighed.difference_gu.unwrap(), &size_known(weighed.chance.unwrap(), weighed.whole), 2.0)
     }
 
     /// A difference of 2.10 by a tile known to 9 of 92.4 GU (k = 2): by the tile alone ± 0.205, so that it

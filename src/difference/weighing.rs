@@ -64,6 +64,7 @@ use super::evidence::Evidence;
 use super::evidence::Point;
 use super::evidence::Side;
 use super::evidence::Sitting;
+use super::evidence::least_scatter_gu;
 use crate::run::setup::DriftPolicy;
 use crate::stats::budget::Component;
 use crate::stats::budget::Degrees;
@@ -183,20 +184,15 @@ impl Weighed {
     /// Scatter of both sides' zones, and the step where it hides the scatter.
     fn zones(&mut self, evidence: &Evidence) {
         let step = evidence.meter.step_gu;
-        // A zone's value is rounded, and scatters by itself, once in each sitting.
         let times = evidence.sittings().count() as f64;
-        let of_mean = sum(evidence.sittings().map(|(_, sitting)| 1.0 / sitting.repeats.max(1.0)));
-        let repeatability = evidence.meter.repeatability_gu.unwrap_or(0.0) * of_mean.sqrt();
-        let floor = repeatability.max(times.sqrt() * step / 12_f64.sqrt());
         for (side, name, sign) in [(Side::Control, "control", -1.0), (Side::Treated, "treated", 1.0)] {
             let values = evidence.values(side, evidence.policy);
             let n = values.len() as f64;
-            let Some(sd) = standard_deviation(&values) else {
+            let (Some(sd), Some(scatter)) = (standard_deviation(&values), evidence.scatter_gu(side)) else {
                 self.lacking.push(if n < 2.0 { Lacking::OneZoneSide } else { Lacking::OutOfRange });
                 continue;
             };
-            let scatter =
-                self.part(format!("scatter of {name} zones"), false, sd.max(floor), Stated::MeanOf { n });
+            let scatter = self.part(format!("scatter of {name} zones"), false, scatter, Stated::MeanOf { n });
             scatter.sensitivity = sign;
             scatter.degrees_of_freedom = Some(n - 1.0);
             if sd < 0.5 * step {
@@ -319,9 +315,8 @@ fn in_sitting(sign: f64) -> &'static str {
 fn check_noise(evidence: &Evidence, sitting: &Sitting, weights: &[f64]) -> Option<(f64, Option<f64>)> {
     let step = evidence.meter.step_gu;
     let seen = sitting.check_scatter.map_or(0.0, |scatter| scatter.sd);
-    let floor = evidence.meter.repeatability_gu.unwrap_or(0.0).max(step / 12_f64.sqrt());
     let rounding = if seen < 0.5 * step { step * step / 12.0 } else { 0.0 };
-    let scatter = seen.max(floor);
+    let scatter = seen.max(least_scatter_gu(evidence.meter.repeatability_gu, step, 1.0, 1.0));
     let variance = sum(sitting
         .checks
         .iter()

@@ -112,6 +112,19 @@ fn without_the_tiles_uncertainty_there_is_a_verdict_and_no_expanded_uncertainty(
     assert!(sheet.cell(0, "flags").contains("tile-without-uncertainty"));
 }
 
+/// 2.1 by a tile known to 9 of 92.4 GU: ± 0.2 by the tile alone, which the interval leaves out and a size does not.
+#[test]
+fn whether_a_difference_matters_is_not_known_better_than_the_scale() {
+    let matters = |uncertainty: &str| {
+        let mut books = level_sides(&["40.00", "40.01", "40.00"], &["42.10", "42.11", "42.10"]);
+        books.0.setup.tile.values[0].expanded_uncertainty_gu = Some(decimal(uncertainty));
+        books.0.setup.comparing.matters_gu = Some(decimal("2"));
+        sheet(Table::Results, &books.0).cells(0, "verdict matters")
+    };
+    assert_eq!(matters("9"), "higher|cannot tell");
+    assert_eq!(matters("0.1"), "higher|yes");
+}
+
 #[test]
 fn a_drifted_bracket_gives_no_figure_and_no_verdict_but_says_how_far_the_tile_went() {
     let mut books = two_sides(&["70.0", "70.2"], &["72.0", "72.4"]);
