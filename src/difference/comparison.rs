@@ -1,16 +1,18 @@
 //! Treated minus control, one comparison for each panel, treatment and geometry of a run, with all that
 //! can be said of it. No figure of gloss stands in a comparison whose meter is not proven.
 
+use super::books::Book;
 use super::books::Books;
 use super::books::Found;
 use super::evidence::Evidence;
 use super::evidence::Side;
+use super::flags;
 use super::flags::Doubtful;
 use super::flags::Flag;
+use super::gather;
 use super::gather::Entry;
 use super::gather::Take;
 use super::gather::entries;
-use super::gather::evidence;
 use super::kept::Kept;
 use super::kept::kept;
 use super::sides::Sides;
@@ -205,7 +207,7 @@ impl Asked<'_> {
             zone: self.treated.first().copied().unwrap_or(0),
             figures: None,
             kept: None,
-            flags: super::flags::of_zones(run, self.control, self.treated, self.at),
+            flags: flags::of_zones(run, self.control, self.treated, self.at),
         };
         let baseline = match books.earlier(Serves::Baseline, self.panel) {
             Found::NotNamed => None,
@@ -236,7 +238,7 @@ impl Asked<'_> {
         (comparison.n_control, comparison.n_treated) = (control.len(), treated.len());
         let unpaired = [unpaired_control, unpaired_treated].concat();
         if !unpaired.is_empty() {
-            comparison.flags.push(Flag::Unpaired(super::flags::names(run.ledger, &unpaired)));
+            comparison.flags.push(Flag::Unpaired(flags::names(run.ledger, &unpaired)));
         }
         if status == ZoneStatus::Proven {
             self.fill(books, baseline, (&control, &treated), &mut comparison);
@@ -245,7 +247,7 @@ impl Asked<'_> {
     }
 
     /// Whether an earlier run made this comparison on fewer zones.
-    fn was_on_fewer(&self, run: &super::books::Book<'_>, then: &super::books::Book<'_>) -> bool {
+    fn was_on_fewer(&self, run: &Book<'_>, then: &Book<'_>) -> bool {
         let setup = &run.ledger.setup;
         let was_there = |zone: &&usize| {
             let at = setup.zones.get(**zone);
@@ -260,35 +262,35 @@ impl Asked<'_> {
     fn fill(
         &self,
         books: &Books<'_>,
-        baseline: Option<&super::books::Book<'_>>,
+        baseline: Option<&Book<'_>>,
         (control, treated): (&[Entry<'_, '_>], &[Entry<'_, '_>]),
         comparison: &mut Comparison<'_>,
     ) {
         let run = &books.run;
-        let Some(evidence) = evidence(run, baseline, (control, treated), self.at, Take::All) else {
+        let Some(evidence) = gather::evidence(run, baseline, (control, treated), self.at, Take::All) else {
             comparison.flags.push(Flag::OutOfRange);
             return;
         };
         let weighed = weigh(&evidence);
-        let doubtful = super::flags::doubtful(run, &evidence, (control, treated), self.at);
-        let without = match doubtful.is_empty() {
-            true => None,
-            false => {
-                let sides = (doubtful.leave_out(control), doubtful.leave_out(treated));
-                super::gather::evidence(run, baseline, (&sides.0, &sides.1), self.at, Take::WithoutDoubtful)
-                    .map(|evidence| Box::new(weigh(&evidence)))
-            }
+        let doubtful = flags::doubtful(run, &evidence, (control, treated), self.at);
+        let without = || {
+            let (control, treated) = (doubtful.leave_out(control), doubtful.leave_out(treated));
+            let take = Take::WithoutDoubtful;
+            let evidence = gather::evidence(run, baseline, (&control, &treated), self.at, take)?;
+            Some(Box::new(weigh(&evidence)))
         };
-        if let Found::Missing(named) = books.earlier(Serves::Retention, self.panel) {
-            comparison.flags.push(Flag::RetentionMissing(named.run.clone()));
+        let without = (!doubtful.is_empty()).then(without).flatten();
+        // What one side has kept is not of two treatments beside each other.
+        if self.against.is_none() {
+            if let Found::Missing(named) = books.earlier(Serves::Retention, self.panel) {
+                comparison.flags.push(Flag::RetentionMissing(named.run.clone()));
+            }
+            comparison.kept = kept(books, self.panel, self.at, (self.control, self.treated));
         }
-        comparison.kept = kept(books, self.panel, self.at, (self.control, self.treated));
-        comparison.flags.extend(super::flags::of_scale(run.ledger, self.geometry));
+        comparison.flags.extend(flags::of_scale(run.ledger, self.geometry));
         comparison.flags.extend(doubtful.flag(run.ledger));
-        let planned =
-            |flag: &Flag| matches!(flag, Flag::ReadAt(at) if run.ledger.setup.geometries.contains(at));
-        let of_figures = super::flags::of_figures(&evidence, &weighed, self.geometry);
-        comparison.flags.extend(of_figures.into_iter().filter(|flag| !planned(flag)));
+        comparison.flags.extend(flags::of_figures(&evidence, &weighed));
+        comparison.flags.extend(flags::advice(&evidence, self.geometry, &run.ledger.setup.geometries));
         comparison.figures =
             Some(figures(run.ledger, evidence, weighed, (doubtful, without), (control, treated)));
     }
@@ -329,7 +331,7 @@ fn figures(
 }
 
 /// Whether the meter is proven for both sides.
-fn status(run: &super::books::Book<'_>, at: usize, control: &[usize], treated: &[usize]) -> ZoneStatus {
+fn status(run: &Book<'_>, at: usize, control: &[usize], treated: &[usize]) -> ZoneStatus {
     let of = |side: &[usize]| -> Vec<ZoneStatus> {
         side.iter().filter_map(|&zone| run.zones().get(zone, at)).map(|figures| figures.status).collect()
     };

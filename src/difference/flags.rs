@@ -111,7 +111,7 @@ pub(super) fn of_zones(run: &Book<'_>, control: &[usize], treated: &[usize], at:
 }
 
 /// What the figures have to be read with.
-pub(super) fn of_figures(evidence: &Evidence, weighed: &Weighed, geometry: Geometry) -> Vec<Flag> {
+pub(super) fn of_figures(evidence: &Evidence, weighed: &Weighed) -> Vec<Flag> {
     let mut flags: Vec<Flag> = weighed
         .lacking
         .iter()
@@ -128,15 +128,14 @@ pub(super) fn of_figures(evidence: &Evidence, weighed: &Weighed, geometry: Geome
     if evidence.policy == DriftPolicy::Correct && weighed.drift_bias_gu.abs() < weighed.drift_noise_gu {
         flags.push(Flag::CorrectionNotWorthItsNoise);
     }
-    flags.extend(advice(evidence, geometry));
     flags
 }
 
-/// Another geometry, where both sides ask for it (ISO 2813, ASTM D523).
-fn advice(evidence: &Evidence, geometry: Geometry) -> Option<Flag> {
+/// Another geometry, where both sides ask for it (ISO 2813, ASTM D523) and it is not `read` anyway.
+pub(super) fn advice(evidence: &Evidence, geometry: Geometry, read: &[Geometry]) -> Option<Flag> {
     let advised = |side| advised_geometry(evidence.after.mean_gu(side, evidence.policy)?);
     let control = advised(Side::Control).filter(|_| geometry == Geometry::Deg60)?;
-    (advised(Side::Treated) == Some(control) && control != geometry).then_some(Flag::ReadAt(control))
+    (advised(Side::Treated) == Some(control) && !read.contains(&control)).then_some(Flag::ReadAt(control))
 }
 
 /// What zero and middle say of the scale.

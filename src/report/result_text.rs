@@ -181,6 +181,9 @@ fn remark(flag: &Flag, figures: &Figures) -> Option<String> {
         Flag::TileWithoutUncertainty => {
             Some("± without the tile: its certificate states no uncertainty".to_owned())
         }
+        Flag::RetentionMissing(run) => Some(format!(
+            "what is left of its gloss is not known: run {run} is not there as it was; put its recording back"
+        )),
         Flag::ZeroOff => Some("the black trap read more than its tolerance: the zero is off".to_owned()),
         Flag::MiddleOff | Flag::ScaleBent => {
             Some("the scale is not straight between zero and tile: see the budget".to_owned())

@@ -258,7 +258,7 @@ impl Runs {
     /// The text of `treatments.csv` for these runs; empty if it cannot be made.
     #[must_use]
     pub fn treatments(&self) -> Vec<u8> {
-        treatments(&self.books().map(Sheets::new).collect::<Vec<_>>()).unwrap_or_default()
+        tables::treatments_of(&self.books().map(Sheets::new).collect::<Vec<_>>()).unwrap_or_default()
     }
 
     fn all(&self) -> impl Iterator<Item = &Replayed> + Clone {
@@ -302,23 +302,10 @@ pub fn write(runs: &Runs, sink: &mut dyn Sink) -> Result<bool, StoreError> {
 fn write_treatments(sheets: &[Sheets<'_>], sink: &mut dyn Sink) -> Result<(), StoreError> {
     let name = Table::Treatments.file_name();
     let failed = |e: io::Error| StoreError::new(Path::new(name), "write", e);
-    let table = treatments(sheets).map_err(failed)?;
+    let table = tables::treatments_of(sheets).map_err(failed)?;
     let mut target = sink.table(name)?;
     target.write_all(&table).map_err(failed)?;
     target.close()
-}
-
-/// The text of `treatments.csv` for these runs.
-fn treatments(sheets: &[Sheets<'_>]) -> io::Result<Vec<u8>> {
-    let all = |table: Table| -> io::Result<Vec<u8>> {
-        let mut bytes = Vec::new();
-        tables::write_header(table, &mut bytes)?;
-        sheets.iter().try_for_each(|sheets| sheets.write(table, &mut bytes, false))?;
-        Ok(bytes)
-    };
-    let mut table = Vec::new();
-    tables::treatments(&all(Table::Results)?, &all(Table::Budget)?, &mut table)?;
-    Ok(table)
 }
 
 /// What an update of a study's tables came to.

@@ -97,10 +97,7 @@ impl<'l> Sheets<'l> {
 
     /// The one table that is not of runs: of this run alone.
     fn write_treatments(&self, out: &mut dyn Write, with_header: bool) -> io::Result<()> {
-        let (mut results, mut budget, mut table) = (Vec::new(), Vec::new(), Vec::new());
-        self.write(Table::Results, &mut results, true)?;
-        self.write(Table::Budget, &mut budget, true)?;
-        treatments(&results, &budget, &mut table)?;
+        let table = treatments_of(std::slice::from_ref(self))?;
         let from =
             if with_header { 0 } else { table.iter().position(|&b| b == b'\n').map_or(0, |at| at + 1) };
         out.write_all(&table[from..])?;
@@ -112,6 +109,22 @@ impl<'l> Sheets<'l> {
     pub fn are_proven(&self) -> bool {
         results::are_proven(&self.books)
     }
+}
+
+/// The text of `treatments.csv` for these runs together.
+///
+/// # Errors
+/// As [`treatments`].
+pub fn treatments_of(sheets: &[Sheets<'_>]) -> io::Result<Vec<u8>> {
+    let all = |table: Table| -> io::Result<Vec<u8>> {
+        let mut bytes = Vec::new();
+        write_header(table, &mut bytes)?;
+        sheets.iter().try_for_each(|sheets| sheets.write(table, &mut bytes, false))?;
+        Ok(bytes)
+    };
+    let mut table = Vec::new();
+    treatments(&all(Table::Results)?, &all(Table::Budget)?, &mut table)?;
+    Ok(table)
 }
 
 /// Writes the header of a table alone.
