@@ -1,4 +1,4 @@
-//! Bytes for the line, as a person writes them in a profile or a scenario.
+//! Bytes of the line as a person writes them in a profile or a scenario, and as they are shown to one.
 
 /// Longest request, bytes.
 pub const MAX_REQUEST_BYTES: usize = 256;
@@ -15,7 +15,7 @@ pub fn request_bytes(text: &str) -> Result<Box<[u8]>, String> {
     let mut rest = text.chars();
     while let Some(c) = rest.next() {
         let byte = match c {
-            '\\' => escaped(&mut rest)?,
+            '\\' => byte_of(&mut rest)?,
             _ => u8::try_from(c).map_err(|_| format!("`{c}` is no single byte; write it as `\\xNN`"))?,
         };
         bytes.push(byte);
@@ -27,7 +27,7 @@ pub fn request_bytes(text: &str) -> Result<Box<[u8]>, String> {
     }
 }
 
-fn escaped(rest: &mut std::str::Chars<'_>) -> Result<u8, String> {
+fn byte_of(rest: &mut std::str::Chars<'_>) -> Result<u8, String> {
     match rest.next() {
         Some('r') => Ok(b'\r'),
         Some('n') => Ok(b'\n'),
@@ -45,6 +45,21 @@ fn escaped(rest: &mut std::str::Chars<'_>) -> Result<u8, String> {
             Err(format!("`\\{other}` is no escape; `\\r`, `\\n`, `\\t`, `\\\\` and `\\xNN` are"))
         }
     }
+}
+
+/// All bytes as a person can read them, and a terminal shows them safely: a tab as `\t`, a byte that is no
+/// printable ASCII as `\xff`, a backslash as `\\`. In double quotes it is a text of a profile, as long as
+/// there is no double quote in it.
+#[must_use]
+pub fn escaped(bytes: &[u8]) -> String {
+    let mut text = String::with_capacity(bytes.len() + 8);
+    for &byte in bytes {
+        match byte {
+            b'"' | b'\'' => text.push(char::from(byte)),
+            _ => text.extend(byte.escape_ascii().map(char::from)),
+        }
+    }
+    text
 }
 
 #[cfg(test)]

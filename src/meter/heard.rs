@@ -134,25 +134,11 @@ impl Ear {
     }
 }
 
-/// All bytes as a person can read them, and a terminal shows them safely: a tab as `\t`, a byte that is no
-/// printable ASCII as `\xff`, a backslash as `\\`. In double quotes it is a text of a profile, as long as
-/// there is no double quote in it.
-#[must_use]
-pub fn escaped(bytes: &[u8]) -> String {
-    let mut text = String::with_capacity(bytes.len() + 8);
-    for &byte in bytes {
-        match byte {
-            b'"' | b'\'' => text.push(char::from(byte)),
-            _ => text.extend(byte.escape_ascii().map(char::from)),
-        }
-    }
-    text
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::meter::MAX_LINE_BYTES;
+    use crate::meter::escaped;
 
     /// What is heard, as kind, text and end, when the bytes come in these chunks.
     fn heard(end: LineEnd, chunks: &[&[u8]]) -> Vec<(HeardKind, String, String)> {

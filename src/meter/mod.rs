@@ -33,13 +33,14 @@ mod stream;
 mod way;
 
 pub use escapes::MAX_REQUEST_BYTES;
+pub use escapes::escaped;
 pub use escapes::request_bytes;
 pub use habits::Habits;
 pub use habits::SelfCalibration;
 pub use heard::Ear;
 pub use heard::Heard;
 pub use heard::HeardKind;
-pub use heard::escaped;
+
 pub use limits::Limits;
 pub use line_format::DecimalMark;
 pub use line_format::Encoding;

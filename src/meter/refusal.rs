@@ -1,5 +1,6 @@
 //! Why a line gave no value. All the messages live here, those of the run too.
 
+use crate::meter::escaped;
 use crate::units::Geometry;
 use crate::units::Gloss;
 use crate::units::PerGeometry;
@@ -18,15 +19,7 @@ impl Seen {
     #[must_use]
     pub fn new(bytes: &[u8]) -> Seen {
         let shown = &bytes[..bytes.len().min(Seen::MAX_BYTES)];
-        let mut text = String::with_capacity(shown.len() + 16);
-        text.push('`');
-        for &byte in shown {
-            match byte {
-                b'"' | b'\'' => text.push(char::from(byte)),
-                _ => text.extend(byte.escape_ascii().map(char::from)),
-            }
-        }
-        text.push('`');
+        let mut text = format!("`{}`", escaped(shown));
         if shown.len() < bytes.len() {
             text.push_str(&format!("… ({} bytes)", bytes.len()));
         }

@@ -75,15 +75,26 @@ pub fn with_uncertainty(weighed: &Weighed) -> String {
     let difference = (difference * 1e4).round() / 1e4;
     match (&weighed.whole, &weighed.chance) {
         (Some(whole), _) => {
-            let places = places_of_two_digits(whole.expanded_gu);
+            let places = places(difference, whole.expanded_gu);
             format!("{difference:+7.places$} ± {:.places$}", whole.expanded_gu)
         }
         (None, Some(chance)) => {
-            let places = places_of_two_digits(chance.expanded_gu);
+            let places = places(difference, chance.expanded_gu);
             format!("{difference:+7.places$} (± {:.places$})", chance.expanded_gu)
         }
         (None, None) => format!("{difference:+7.2}"),
     }
+}
+
+/// Decimals that show two digits of an uncertainty, and more where so few would have the interval end on the
+/// other side of zero than it does.
+fn places(difference: f64, uncertainty: f64) -> usize {
+    let excludes_zero = |places: usize| {
+        let to = |value: f64| (value * 10_f64.powi(places as i32)).round();
+        to(difference.abs()) > to(uncertainty)
+    };
+    let tells = |places: &usize| excludes_zero(*places) == (difference.abs() > uncertainty);
+    (places_of_two_digits(uncertainty)..4).find(tells).unwrap_or(4)
 }
 
 /// Decimals that show two digits of an uncertainty, 0 to 4.
@@ -143,8 +154,8 @@ fn size(ledger: &Ledger, comparison: &Comparison<'_>, figures: &Figures) -> Opti
     let now = comparison.n_control.min(comparison.n_treated);
     let settle = || {
         let zones = figures.zones_to_settle.map(|zones| match usize::try_from(zones).unwrap_or(now) {
-            zones if zones > now => format!("{zones} zones a side (now {now}) would settle {matters_gu} GU"),
-            _ => format!("{now} zones a side are enough for {matters_gu} GU"),
+            zones if zones > now => format!("{zones} zones a side (now {now}) would find {matters_gu} GU"),
+            _ => format!("{now} zones a side are enough to find {matters_gu} GU"),
         });
         let repeats = figures.repeats_to_settle.filter(|&r| f64::from(r) > figures.evidence.after.repeats);
         zones.map(|zones| match repeats {
@@ -237,5 +248,13 @@ mod tests {
     fn an_uncertainty_is_shown_to_two_digits() {
         let places = [0.75, 0.0996, 0.0994, 1.25, 12.3, 340.0, 0.000_012, 0.0];
         assert_eq!(places.map(places_of_two_digits), [2, 2, 3, 1, 0, 0, 4, 2]);
+    }
+
+    #[test]
+    fn rounding_does_not_contradict_the_verdict() {
+        // 1.02 and 1.0243: `+1.0 ± 1.0` would leave it open; 1.03 and 1.02: one more digit says so.
+        assert_eq!(places(1.0201, 1.0243), 1, "1.0 is not more than 1.0");
+        assert_eq!(places(1.0301, 1.0243), 2, "1.03 is more than 1.02");
+        assert_eq!(places(7.525, 0.7496), 2);
     }
 }

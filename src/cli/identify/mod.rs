@@ -6,13 +6,13 @@ use super::CHECK_FAILED;
 use super::DONE;
 use super::Failure;
 use super::output;
+use crate::meter::escaped;
 use crate::meter::identify::CONFIDENT;
 use crate::meter::identify::Candidate;
 use crate::meter::identify::Evidence;
 use crate::meter::identify::Known;
 use crate::meter::identify::Search;
 use crate::meter::identify::propose;
-use crate::meter::identify::shown;
 use crate::meter::request_bytes;
 use crate::session::folder::Folder;
 use crate::session::identify::Caught;
@@ -195,7 +195,7 @@ fn explain(arguments: &Arguments, caught: &Caught) -> u8 {
                 for (settings, bytes, hearing) in heard {
                     output::line(format_args!(
                         "{settings}: {} (score {:.2})",
-                        show::cut(&shown(bytes)),
+                        show::cut(&escaped(bytes)),
                         hearing.score
                     ));
                 }

@@ -4,10 +4,10 @@ use super::Arguments;
 use crate::cli::output;
 use crate::meter::LineOutcome;
 use crate::meter::Profile;
+use crate::meter::escaped;
 use crate::meter::identify::Candidate;
 use crate::meter::identify::Evidence;
 use crate::meter::identify::When;
-use crate::meter::identify::shown;
 use crate::session::identify::PRESSES;
 use crate::session::identify::Step;
 use serde_json::json;
@@ -33,7 +33,7 @@ pub fn step(arguments: &Arguments, step: &Step, asks_user: bool) {
             output::line(format_args!("listening at {settings} ({number} of {of})"));
         }
         Step::Heard { bytes, hearing, .. } => {
-            output::line(format_args!("  heard {}", cut(&shown(bytes))));
+            output::line(format_args!("  heard {}", cut(&escaped(bytes))));
             output::line(format_args!("  {} (score {:.2})", hearing.reasons.join("; "), hearing.score));
         }
         Step::Press { number } => {
@@ -55,7 +55,7 @@ pub fn step(arguments: &Arguments, step: &Step, asks_user: bool) {
 
 fn show_lines(lines: &[Vec<u8>]) {
     for line in lines.iter().take(8) {
-        output::line(format_args!("  {}", cut(&shown(line))));
+        output::line(format_args!("  {}", cut(&escaped(line))));
     }
     if lines.len() > 8 {
         output::line(format_args!("  and {} lines more", lines.len() - 8));
@@ -76,14 +76,14 @@ fn step_json(step: &Step) -> serde_json::Value {
             json!({"event": "listening", "settings": settings, "number": number, "of": of})
         }
         Step::Heard { settings, bytes, hearing } => json!({
-            "event": "heard", "settings": settings, "bytes": shown(bytes), "score": hearing.score,
+            "event": "heard", "settings": settings, "bytes": escaped(bytes), "score": hearing.score,
             "reasons": hearing.reasons,
         }),
         Step::Press { number } => json!({"event": "press", "number": number, "of": PRESSES}),
         Step::PutOnTile => json!({"event": "put-on-tile"}),
         Step::Asking { number } => json!({"event": "asking", "number": number, "of": PRESSES}),
         Step::Lines { press, lines } => {
-            let lines: Vec<String> = lines.iter().map(|line| shown(line)).collect();
+            let lines: Vec<String> = lines.iter().map(|line| escaped(line)).collect();
             json!({"event": "lines", "press": press, "lines": lines})
         }
         Step::HoldStill => json!({"event": "hold-still"}),
@@ -108,7 +108,7 @@ fn outcome(profile: &Profile, line: &[u8]) -> String {
 fn understood(evidence: &Evidence, profile: &Profile) -> Vec<(String, String)> {
     let mut seen: Vec<(String, String)> = Vec::new();
     for line in evidence.lines.iter().filter(|line| matches!(line.when, When::Tile(_))) {
-        let text = shown(&line.bytes);
+        let text = escaped(&line.bytes);
         if seen.len() < 12 && !seen.iter().any(|(known, _)| *known == text) {
             seen.push((text, outcome(profile, &line.bytes)));
         }

@@ -35,18 +35,6 @@ pub fn cut_into_lines(bytes: &[u8]) -> (Vec<Vec<u8>>, Option<u8>, usize) {
     (lines, other, rest)
 }
 
-/// Bytes as they may be shown: what is not printable ASCII as `\xNN`, `\t`, `\r`, `\n`.
-#[must_use]
-pub fn shown(bytes: &[u8]) -> String {
-    bytes
-        .iter()
-        .flat_map(|&byte| std::ascii::escape_default(byte))
-        .map(char::from)
-        .collect::<String>()
-        .replace("\\\"", "\"")
-        .replace("\\'", "'")
-}
-
 /// The lines of some evidence as text.
 pub(super) struct Decoded {
     pub encoding: Encoding,

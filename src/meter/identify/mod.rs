@@ -27,7 +27,6 @@ pub use hearing::IS_TEXT;
 pub use hearing::Verdict;
 pub use hearing::hear;
 pub use lines::cut_into_lines;
-pub use lines::shown;
 pub use search::Search;
 pub use stillness::has_left;
 pub use stillness::stands_still;
