@@ -134,5 +134,5 @@ fn print(history: &TileHistory) {
 
 /// A sentence, in lines that fit a terminal.
 fn say(sentence: &str) {
-    tile_text::wrapped(sentence, 80).iter().for_each(output::line);
+    crate::text::wrapped(sentence, 80).iter().for_each(output::line);
 }

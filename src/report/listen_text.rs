@@ -4,7 +4,7 @@ use crate::meter::Heard;
 use crate::meter::HeardKind;
 use crate::meter::LineOutcome;
 use crate::meter::escaped;
-use crate::report::tile_text::wrapped;
+use crate::text::wrapped;
 use chrono::DateTime;
 use chrono::FixedOffset;
 use serde_json::Value;

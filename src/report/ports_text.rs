@@ -1,9 +1,9 @@
 //! The serial ports of a machine, for somebody who wants to know which one the meter is on.
 
-use crate::report::tile_text::wrapped;
 use crate::session::ports::Holder;
 use crate::session::ports::PortSeen;
 use crate::session::ports::UsbSeen;
+use crate::text::wrapped;
 use serde_json::Value;
 use serde_json::json;
 

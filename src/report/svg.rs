@@ -13,7 +13,7 @@ use crate::report::tile_text::day;
 use crate::report::tile_text::signed;
 use crate::report::tile_text::standing;
 use crate::report::tile_text::suggestion;
-use crate::report::tile_text::wrapped;
+use crate::text::wrapped;
 
 /// Width of the drawing, in its own units; it is scaled to the room it gets.
 const WIDTH: f64 = 520.0;

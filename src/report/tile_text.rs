@@ -39,22 +39,6 @@ pub fn day(charted: &Charted) -> String {
     time(charted).map_or_else(|| charted.check.run.clone(), |time| time.format("%Y-%m-%d").to_string())
 }
 
-/// Lines of at most so many characters, cut between words.
-#[must_use]
-pub fn wrapped(text: &str, width: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
-}
-
 /// The table of one geometry, one line a check, within 80 columns.
 #[must_use]
 pub fn table(history: &GeometryHistory) -> String {

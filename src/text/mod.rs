@@ -1,6 +1,6 @@
 //! Text that people write and read: TOML input with errors that name file, line and column and say
 //! what would be right, the nearest of the words that could have been
-//! meant, and changing one value while all else stays as it is written.
+//! meant, changing one value while all else stays as it is written, and sentences in lines.
 //!
 //! ```
 //! #[derive(Debug, serde::Deserialize)]
@@ -15,7 +15,9 @@ pub mod edit;
 mod nearest;
 mod problem;
 mod toml_errors;
+mod wrap;
 
 pub use nearest::nearest;
 pub use problem::Problem;
 pub use toml_errors::parse;
+pub use wrap::wrapped;

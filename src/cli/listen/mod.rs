@@ -166,7 +166,7 @@ impl Listener {
         output::line("");
         self.totals.text(profile).iter().for_each(output::line);
         if let Some(hint) = self.totals.hint() {
-            crate::report::tile_text::wrapped(hint, 80).iter().for_each(output::line);
+            crate::text::wrapped(hint, 80).iter().for_each(output::line);
         }
     }
 }
