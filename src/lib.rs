@@ -5,15 +5,18 @@
 //! | floor | pure: no clock, no file, no port | shell |
 //! | --- | --- | --- |
 //! | 6 | | [`cli`] |
-//! | 5 | | [`report`] |
+//! | 5 | [`report`] | [`bench`] |
 //! | 4 | | [`session`] |
-//! | 3 | [`study`], [`difference`], [`tables`] | |
+//! | 3 | [`study`], [`difference`], [`tables`], [`life`], [`board`], [`view`] | |
 //! | 2 | [`run`] | |
 //! | 1 | [`meter`], [`tile`] | |
 //! | 0 | [`units`], [`stats`], [`text`] | [`store`] |
 
+pub mod bench;
+pub mod board;
 pub mod cli;
 pub mod difference;
+pub mod life;
 pub mod meter;
 pub mod report;
 pub mod run;
@@ -25,3 +28,4 @@ pub mod tables;
 pub mod text;
 pub mod tile;
 pub mod units;
+pub mod view;

@@ -12,15 +12,29 @@ const FLOORS: [&[&str]; 7] = [
     &["units", "stats", "text", "store"],
     &["meter", "tile"],
     &["run"],
-    &["study", "difference", "tables"],
+    &["study", "difference", "tables", "life", "board", "view"],
     &["session"],
-    &["report"],
+    &["report", "bench"],
     &["cli"],
 ];
 
 /// Folders in which whatever is not an argument cannot change a result.
-const PURE: [&str; 10] =
-    ["units", "stats", "text", "meter", "tile", "run", "study", "difference", "tables", "report"];
+const PURE: [&str; 14] = [
+    "units",
+    "stats",
+    "text",
+    "meter",
+    "tile",
+    "run",
+    "study",
+    "difference",
+    "tables",
+    "life",
+    "board",
+    "view",
+    "report",
+    "bench/page",
+];
 
 /// What a pure folder may not name. Clocks are refused by `clippy.toml` too, everywhere but in
 /// `session/clock.rs`.

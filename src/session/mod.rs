@@ -10,6 +10,7 @@
 //! - [`link`]: an open meter, its bytes, and its loss and return.
 //! - [`identify`]: listens to a meter that nobody has seen.
 //! - [`problem`]: what can be wrong with one, and what to do.
+//! - [`station`]: one study and its meter, kept by the daemon.
 //! - [`pty`]: the other end of a pseudo-terminal, for a meter that is not there.
 
 pub mod clock;
@@ -26,3 +27,4 @@ pub mod pty;
 pub mod recorder;
 pub mod results;
 pub mod start;
+pub mod station;

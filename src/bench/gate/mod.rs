@@ -1,0 +1,1 @@
+//! Who may come in: addresses, pairing, cookies, and bounds on what a client may send.

@@ -1,0 +1,1 @@
+//! The page: HTML written from what a station shows.
