@@ -129,12 +129,12 @@ fn spoil(folder: &Path, file: &str, from: &str, to: &str) {
 const MISTAKES: [(&str, &str, &str, &str); 8] = [
     ("readings.csv", ",opening,", ",begining,", "is none of the listed values"),
     ("readings.csv", ",60,", ",61,", "is none of the listed values"),
-    ("readings.csv", "2026-05-05T", "2026-05-05 ", "is no datetime"),
-    ("readings.csv", "2026-05-05-01,2,", "2026-05-05-01,1,", "the key stands there twice"),
+    ("readings.csv", "2026-05-06T", "2026-05-06 ", "is no datetime"),
+    ("readings.csv", "2026-05-06-01,2,", "2026-05-06-01,1,", "the key stands there twice"),
     ("tile-checks.csv", ",true", ",yes", "is no boolean"),
     ("zones.csv", ",G1,", ",,", "is required and empty"),
-    ("results.csv", ",7.5250,", ",\"7,5250\",", "is no number"),
-    ("results.csv", ",0.2927,", ",-0.2927,", "is below 0"),
+    ("results.csv", ",0.1413,", ",\"0,1413\",", "is no number"),
+    ("results.csv", ",0.3447,", ",-0.3447,", "is below 0"),
 ];
 
 #[test]
@@ -185,7 +185,7 @@ fn another_implementation_of_the_standard_finds_the_packages_valid_and_each_mist
     for (file, from, to) in [
         ("readings.csv", ",60,", ",61,"),
         ("zones.csv", ",G1,", ",,"),
-        ("results.csv", ",0.2927,", ",-0.2927,"),
+        ("results.csv", ",0.3447,", ",-0.3447,"),
         ("tile-checks.csv", ",true", ",yes"),
     ] {
         spoil(spoilt.path(), file, from, to);

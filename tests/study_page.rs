@@ -3,6 +3,7 @@
 
 use halfpanel::meter::Profile;
 use halfpanel::meter::Scenario;
+use halfpanel::study::Season;
 use halfpanel::study::Selection;
 use halfpanel::study::Study;
 use halfpanel::study::setup;
@@ -95,15 +96,17 @@ fn the_remarked_tables_of_a_new_study_are_right_too() {
 }
 
 #[test]
-fn the_demo_study_has_both_its_scenarios_and_blocks_for_a_check_in_the_middle() {
+fn the_season_of_the_demo_knows_every_zone_and_has_blocks_for_a_check_in_the_middle() {
     let study = Study::load("study.toml", include_str!("../demo-data/study.toml"))
         .unwrap_or_else(|problem| panic!("{problem}"));
-    for scenario in [include_str!("../demo-data/steady.toml"), include_str!("../demo-data/drifting.toml")] {
-        assert_eq!(zones_of_scenario(scenario), zones_of_study(&study));
+    let season = Season::load("season.toml", include_str!("../demo-data/season.toml"), &study)
+        .unwrap_or_else(|problem| panic!("{problem}"));
+    for (number, sitting) in season.sittings.iter().enumerate() {
+        assert_eq!(zones_of_scenario(&season.scenario(&study, number, sitting)), zones_of_study(&study));
     }
-    let run = setup(&study, &Selection::default(), study.shipped_profile().unwrap()).unwrap();
+    let panels = season.sittings[0].panels.clone();
+    let run = setup(&study, &Selection { panels, ..Selection::default() }, "").unwrap();
     let blocks: Vec<usize> = run.plan.iter().map(|block| block.0.len()).collect();
-    assert_eq!(blocks, [8, 8], "drifting.toml counts on placements 4 to 11 being the first block");
-    assert_eq!(run.procedure.interim_after_readings, Some(8));
-    assert_eq!(run.tile.rule.readings, 3);
+    assert_eq!(blocks, [12; 6], "the check in the middle is due behind two blocks");
+    assert_eq!(run.procedure.interim_after_readings, Some(24));
 }

@@ -2,8 +2,8 @@
 
 use super::{DONE, Failure, output, run::follow, runtime};
 use crate::meter::{Scenario, SimulatedMeter};
-use crate::run::{Notice, RunState, say};
-use crate::session::engine::Told;
+use crate::run::{Notice, RunState, Status, Word, say};
+use crate::session::engine::{Command, Told};
 use crate::session::folder::{Folder, LoadedStudy};
 use crate::session::hand::{self, Hand, Outlet};
 use crate::session::link::Link;
@@ -11,38 +11,18 @@ use crate::session::pty::PtyHost;
 use crate::session::results::{self, Runs};
 use crate::session::start::{self, Bench};
 use crate::store::{Disk, RealDisk};
-use crate::study::{self, Selection};
+use crate::study::{self, Season, SeasonSitting, Selection, Study};
 use chrono::{DateTime, FixedOffset};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use tokio::sync::mpsc;
 
-/// The boatyard's study and its two days: text of the scenario, panel, and wall-clock time of the start.
+/// The boatyard's study and its season: what the panels are in truth, and what is done when.
 const STUDY: &str = include_str!("../../demo-data/study.toml");
-const SITTINGS: [Sitting; 2] = [
-    Sitting {
-        scenario: ("steady.toml", include_str!("../../demo-data/steady.toml")),
-        panel: "G1",
-        starts: "2026-05-05T13:00:00+02:00",
-        story: "the day after sealing: every tile check holds.",
-    },
-    Sitting {
-        scenario: ("drifting.toml", include_str!("../../demo-data/drifting.toml")),
-        panel: "G1",
-        starts: "2026-05-06T13:00:00+02:00",
-        story: "a day later: wax gets on the tile, the check in the middle catches it, zones are read again.",
-    },
-];
+const SEASON: &str = include_str!("../../demo-data/season.toml");
 
-struct Sitting {
-    scenario: (&'static str, &'static str),
-    panel: &'static str,
-    starts: &'static str,
-    story: &'static str,
-}
-
-/// Shows a whole study at work without a meter: a small boatyard compares sealers on gelcoat panels.
-/// The simulated meter stands on a real pseudo-terminal, and its time runs fast.
+/// Shows a whole season at work without a meter: a small boatyard compares six sealers on gelcoat panels, from the bare
+/// panel to the last wash. The simulated meter stands on a real pseudo-terminal, and its time runs fast.
 #[derive(clap::Args)]
 #[command(after_help = "Example: halfpanel demo --out /tmp/boatyard")]
 pub struct Arguments {
@@ -56,21 +36,23 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     clear(&disk, &arguments.out)?;
     disk.create_dir_all(&arguments.out)?;
     disk.write_atomic(&arguments.out.join("study.toml"), STUDY.as_bytes())?;
-    for sitting in &SITTINGS {
-        disk.write_atomic(&arguments.out.join(sitting.scenario.0), sitting.scenario.1.as_bytes())?;
-    }
+    disk.write_atomic(&arguments.out.join("season.toml"), SEASON.as_bytes())?;
     let folder = Folder::new(Arc::new(RealDisk), &arguments.out);
+    let study = Study::load("study.toml", STUDY)?;
+    let season = Season::load("season.toml", SEASON, &study)?;
+    disk.write_atomic(&arguments.out.join("practice.toml"), season.practice(&study).as_bytes())?;
     let loaded = folder.load()?;
     let _lock = folder.lock("halfpanel demo")?;
     output::line(
-        "A small boatyard compares sealers on gelcoat panels. Half of each panel is sealed, half stays bare.",
+        "A small boatyard compares six sealers on gelcoat panels, from the bare panel to the last wash.",
     );
-    output::line("The meter is simulated, on a real serial line; its time runs fast.\n");
+    output::line(
+        "The meter is simulated, on a real serial line; its time runs fast. Readings are made up.\n",
+    );
     runtime()?.block_on(async {
-        for (number, sitting) in SITTINGS.iter().enumerate() {
-            output::line(format_args!("Run {}, {}", number + 1, sitting.story));
-            sit(&folder, &loaded, sitting).await?;
-            output::line("");
+        for (number, sitting) in season.sittings.iter().enumerate() {
+            let scenario = season.scenario(&study, number, sitting);
+            sit(&folder, &loaded, sitting, &scenario).await?;
         }
         Ok::<(), Failure>(())
     })?;
@@ -96,12 +78,23 @@ fn clear(disk: &RealDisk, out: &Path) -> Result<(), Failure> {
     ))
 }
 
-async fn sit(folder: &Folder, loaded: &LoadedStudy, sitting: &Sitting) -> Result<(), Failure> {
-    let selection = Selection { panels: vec![sitting.panel.to_owned()], ..Selection::default() };
+async fn sit(
+    folder: &Folder,
+    loaded: &LoadedStudy,
+    sitting: &SeasonSitting,
+    scenario: &str,
+) -> Result<(), Failure> {
+    output::line(format_args!("{}  {}", &sitting.starts[..10], sitting.story));
+    let selection = Selection {
+        panels: sitting.panels.clone(),
+        treatments: sitting.treatments.clone(),
+        stage: Some(sitting.stage.clone()),
+        operator: None,
+    };
     let setup = study::setup(&loaded.study, &selection, loaded.profile.text())
         .map_err(crate::session::folder::FolderError::from)?;
-    let scenario = Scenario::load(sitting.scenario.0, sitting.scenario.1)?;
-    let starts: Option<DateTime<FixedOffset>> = DateTime::parse_from_rfc3339(sitting.starts).ok();
+    let scenario = Scenario::load("season.toml", scenario)?;
+    let starts: Option<DateTime<FixedOffset>> = DateTime::parse_from_rfc3339(&sitting.starts).ok();
     let clock = start::simulated_clock(&scenario, starts).map_err(start::StartError::from)?;
     let host = PtyHost::open()?;
     let port = host.path().display().to_string();
@@ -122,15 +115,19 @@ async fn sit(folder: &Folder, loaded: &LoadedStudy, sitting: &Sitting) -> Result
                 let _ = cues.send(cue);
             }
             // The readings one by one would hide the story; they are in the tables.
-            if matches!(
-                notice,
-                Notice::CheckDone { .. } | Notice::BracketEnded { .. } | Notice::Refused { .. }
-            ) {
-                output::line(format_args!("  {}", say::sentence(notice, run.ledger())));
+            if let Notice::BracketEnded { bracket, .. } = notice
+                && run.ledger().brackets[*bracket].status == Status::Drifted
+            {
+                output::line(format_args!("            {}", say::sentence(notice, run.ledger())));
+                if sitting.given_up {
+                    let reason = "the battery is flat".to_owned();
+                    let _ = commands.send(Command::Say(Word::Abandon { reason }));
+                }
             }
         })
         .await?;
-    if run.ledger().state != RunState::Complete {
+    let expected = if sitting.given_up { RunState::Abandoned } else { RunState::Complete };
+    if run.ledger().state != expected {
         return Err(Failure::new(
             "the demo's run did not come to its end",
             "run it again; if it stays so, it is a bug",
@@ -145,7 +142,6 @@ fn summary(folder: &Folder) -> Result<u8, Failure> {
         runs.push(folder.replay(&folder.recording(&id), |_, _, _| {})?.0);
     }
     let runs = Runs::of_study(folder, runs);
-    output::results(&runs);
     output::over_panels(&runs.treatments());
     let root = folder.root().display();
     output::line("");

@@ -93,7 +93,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     if let Some(expect) = &arguments.expect {
         let mut comparing = Comparing { disk: &disk, folder: expect.clone(), found: Vec::new() };
-        proven = Some(results::write(&runs, &mut comparing)?);
+        results::write(&runs, &mut comparing)?;
         code = output::differences(&comparing.found);
         if code == DONE {
             output::remark(format_args!("the tables are those in {}, byte for byte", expect.display()));
@@ -104,6 +104,10 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     } else if arguments.out.is_none() && arguments.expect.is_none() {
         output::results(&runs);
         output::over_panels(&runs.treatments());
+    }
+    if arguments.expect.is_some() {
+        // Asked whether the tables are the same, not whether they are proven: a season may hold a run that was given up.
+        return Ok(code);
     }
     let proven = proven.unwrap_or_else(|| runs.are_proven());
     Ok(if proven { code } else { code.max(CHECK_FAILED) })

@@ -15,6 +15,7 @@ mod names;
 mod patches;
 mod plan;
 mod repeatability;
+mod season;
 mod setup;
 mod template;
 
@@ -32,6 +33,8 @@ pub use plan::plan;
 pub use repeatability::SittingChoice;
 pub use repeatability::SittingProblem;
 pub use repeatability::sitting;
+pub use season::Season;
+pub use season::SeasonSitting;
 pub use setup::Selection;
 pub use setup::SelectionProblem;
 pub use setup::setup;

@@ -142,7 +142,7 @@ pub(super) const RESULTS: &[Column] = &[
     number("retention_pct", "%", "Treated gloss as a share of that of the same zones at an earlier stage."),
     text("retention_from_stage", "The earlier stage of the retention."),
     number("control_retention_pct", "%", "The same of the control zones."),
-    number("cure_hours_actual", "h", "Start of the run minus the time the treatment was put on."),
+    number("cure_hours_actual", "h", "Start of the run minus the time the treatment was put on; empty for a run before that."),
     number("drift_gu", "GU", "Change of the tile in the worst bracket used, by size."),
     number("opening_deviation_gu", "GU", "Tile's deviation at the first check used."),
     number("closing_deviation_gu", "GU", "Tile's deviation at the last check used."),

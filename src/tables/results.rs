@@ -142,12 +142,13 @@ fn write_more(comparison: &Comparison<'_>, drifts: &Drifts, rows: &mut Rows<'_>)
     rows.text(figures.and_then(Figures::verdict_without_doubtful).map_or("", |verdict| verdict.text()))
 }
 
-/// Hours from putting the treatment on to the start of the run.
+/// Hours from putting the treatment on to the start of the run; none for a run before that.
 fn cure_hours(ledger: &Ledger, zone: usize) -> Option<f64> {
     let applied = ledger.setup.zones.get(zone)?.applied_at.as_deref()?;
     let applied = chrono::DateTime::parse_from_rfc3339(applied).ok()?;
     let start_us = ledger.sittings.first().map(|_| ledger.wall(0).0)?;
-    Some(start_us.checked_sub(applied.timestamp_micros())? as f64 / 3.6e9)
+    let since_us = start_us.checked_sub(applied.timestamp_micros())?;
+    (since_us >= 0).then_some(since_us as f64 / 3.6e9)
 }
 
 fn write_drift(drifts: &Drifts, rows: &mut Rows<'_>) -> io::Result<()> {
