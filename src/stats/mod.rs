@@ -14,15 +14,19 @@
 //! | is one reading wild? | [`outliers`] |
 //! | how sure is a figure made of several? | [`budget`] |
 //! | does something change with time? | [`mod@line`], [`charts`] |
+//! | how long do they live, and do some live longer? | [`censored`], [`kaplan_meier`], [`turnbull`], [`weibull`], [`log_rank`] |
 //! | distributions that the above need | [`student`], [`noncentral`], [`fisher`] |
 
 pub mod anova;
 pub mod budget;
+pub mod censored;
 pub mod charts;
 pub mod chi_square;
 pub mod equivalence;
 pub mod fisher;
+pub mod kaplan_meier;
 pub mod line;
+pub mod log_rank;
 pub mod multiplicity;
 pub mod noncentral;
 pub mod outliers;
@@ -32,7 +36,11 @@ pub mod precision;
 pub mod retention;
 pub mod student;
 pub mod summary;
+pub mod turnbull;
+pub mod weibull;
 pub mod welch;
 
 #[cfg(test)]
 mod properties;
+#[cfg(test)]
+mod properties_of_lives;
