@@ -18,7 +18,7 @@ use crate::stats::kaplan_meier::as_f64;
 use crate::stats::summary::sum;
 
 /// How far the greatest gradient may lie above 1. The log likelihood then lies within so much a life of its maximum.
-const GRADIENT: f64 = 1e-10;
+const GRADIENT: f64 = 1e-12;
 /// Mass below this is none.
 const LEAST_MASS: f64 = 1e-9;
 const MOST_STEPS: u32 = 50_000;
