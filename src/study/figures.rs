@@ -49,6 +49,25 @@ pub(super) fn stated_limit_gu(
     figure.map(|figure| positive(source, key, figure, MOST_LIMIT_GU, otherwise)).transpose()
 }
 
+/// A price above 0 and up to 1,000,000, the digits as they are written.
+pub(super) fn price(source: Source<'_>, figure: &Figure) -> Result<Decimal, Problem> {
+    let value = Gloss::parse(digits(source, figure)).ok().map(Gloss::decimal);
+    value.filter(|value| *value > Decimal::ZERO && *value <= Decimal::from(1_000_000)).ok_or_else(|| {
+        let hint = "write digits and at most one point, more than 0, such as 18.50; the currency is a key of the study";
+        source.problem(figure.span(), "`price` is not a plain decimal number above 0", hint)
+    })
+}
+
+/// The number as it is written.
+fn digits<'a>(source: Source<'a>, figure: &'a Figure) -> &'a str {
+    match figure.get_ref() {
+        Value::String(text) => text.as_str(),
+        // Read from the source, since a binary double does not know how it was written.
+        Value::Float(_) | Value::Integer(_) => source.text.get(figure.span()).unwrap_or_default(),
+        _ => "",
+    }
+}
+
 fn positive(
     source: Source<'_>,
     key: &str,
@@ -56,13 +75,7 @@ fn positive(
     most_gu: u32,
     otherwise: &str,
 ) -> Result<Decimal, Problem> {
-    let text = match figure.get_ref() {
-        Value::String(text) => text.as_str(),
-        // Read from the source, since a binary double does not know how it was written.
-        Value::Float(_) | Value::Integer(_) => source.text.get(figure.span()).unwrap_or_default(),
-        _ => "",
-    };
-    let Ok(value) = Gloss::parse(text) else {
+    let Ok(value) = Gloss::parse(digits(source, figure)) else {
         return Err(source.problem(
             figure.span(),
             format!("`{key}` is not a plain decimal number"),

@@ -23,6 +23,16 @@ pub(super) struct File {
     pub procedure: Procedure,
     #[serde(default)]
     pub comparing: Comparing,
+    pub currency: Option<Text>,
+    pub caution: Option<Text>,
+    #[serde(default)]
+    pub washing: Washing,
+    #[serde(default)]
+    pub failing: Failing,
+    #[serde(default)]
+    pub judging: Judging,
+    #[serde(default)]
+    pub scale: Scale,
     #[serde(default)]
     pub panel: Vec<Spanned<Panel>>,
     #[serde(default)]
@@ -101,6 +111,39 @@ pub(super) struct Comparing {
     pub retention_from: Option<Text>,
 }
 
+/// How panels are washed, and when they are looked at.
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct Washing {
+    pub recipe: Option<Text>,
+    pub amount: Option<Text>,
+    pub look_after: Option<Spanned<Vec<Count>>>,
+}
+
+/// When a product counts as failed.
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct Failing {
+    pub class_within: Option<Spanned<u32>>,
+    pub failed_area_pct: Option<Spanned<f64>>,
+    pub control_change: Option<Count>,
+}
+
+/// What a person judges.
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct Judging {
+    pub attributes: Option<Spanned<Vec<Text>>>,
+}
+
+/// The classes of how water behaves.
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct Scale {
+    pub name: Option<Text>,
+    pub classes: Option<Spanned<Vec<Text>>>,
+}
+
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Panel {
@@ -109,6 +152,9 @@ pub(super) struct Panel {
     pub height_mm: Millimetres,
     pub substrate: Option<Text>,
     pub note: Option<Text>,
+    pub batch: Option<Text>,
+    pub preparation: Option<Text>,
+    pub reused: Option<Spanned<u32>>,
     #[serde(default = "yes")]
     pub active: bool,
     #[serde(default)]
@@ -156,6 +202,9 @@ pub(super) struct Treatment {
     pub how: Option<Text>,
     pub cure_hours: Option<Spanned<f64>>,
     pub caution: Option<Text>,
+    pub price: Option<Figure>,
+    pub content: Option<Text>,
+    pub covers_m2: Option<Spanned<f64>>,
 }
 
 #[derive(Deserialize)]
@@ -166,4 +215,5 @@ pub(super) struct Patch {
     pub zones: Spanned<Vec<Text>>,
     pub stage: Option<Text>,
     pub applied_at: Option<Figure>,
+    pub area_cm2: Option<Spanned<f64>>,
 }

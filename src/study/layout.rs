@@ -33,6 +33,13 @@ impl PlacedPanel {
         self.panel.zones.iter().map(|zone| zone.name.as_str())
     }
 
+    /// Area of the zones of a patch, mm².
+    pub fn area_mm2(&self, patch: usize) -> f64 {
+        let zones = self.panel.zones.iter().zip(&self.uses);
+        let taken = zones.filter(|(_, used_as)| **used_as == Some(ZoneUse::Patch(patch)));
+        taken.map(|(zone, _)| zone.width_mm * zone.height_mm).sum()
+    }
+
     /// Index of the zone that `name` stands for.
     pub fn find(&self, source: Source<'_>, name: &Text) -> Result<usize, Problem> {
         self.zone_names().position(|known| known == name.get_ref()).ok_or_else(|| {
@@ -103,6 +110,9 @@ fn placed_panel(source: Source<'_>, written: &Spanned<file::Panel>) -> Result<Pl
             height_mm,
             substrate: names::optional_cell(source, "substrate", panel.substrate.as_ref())?,
             note: names::optional_cell(source, "note", panel.note.as_ref())?,
+            batch: names::optional_cell(source, "batch", panel.batch.as_ref())?,
+            preparation: names::optional_cell(source, "preparation", panel.preparation.as_ref())?,
+            reused: panel.reused.as_ref().map_or(0, |times| *times.get_ref()),
             active: panel.active,
             zones,
         },

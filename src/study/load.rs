@@ -19,6 +19,7 @@ use crate::study::model::StudyComparing;
 use crate::study::model::StudyTreatment;
 use crate::study::names;
 use crate::study::patches;
+use crate::study::watching;
 use crate::text;
 use crate::text::Problem;
 use crate::tile::TileRule;
@@ -80,6 +81,7 @@ impl Study {
             order: written.procedure.order,
             comparing: comparing(source, &written.comparing)?,
             tile_index: tile_index(source, written.tile.get_ref())?,
+            watching: watching::watching(source, written)?,
             panels: panels.into_iter().map(layout::PlacedPanel::into_panel).collect(),
             treatments,
             patches,
@@ -341,6 +343,7 @@ fn treatments(source: Source<'_>, written: &[file::Treatment]) -> Result<Vec<Stu
                 cure_hours: hours(source, treatment.cure_hours.as_ref())?,
             },
             caution: names::optional_cell(source, "caution", treatment.caution.as_ref())?,
+            price: watching::price(source, treatment)?,
         });
     }
     Ok(treatments)

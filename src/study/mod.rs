@@ -18,8 +18,11 @@ mod repeatability;
 mod season;
 mod setup;
 mod template;
+mod watching;
 
 pub use differences::differences;
+pub(crate) use names::meant;
+
 pub use model::Order;
 pub use model::Patch;
 pub use model::ProfileChoice;
@@ -39,3 +42,8 @@ pub use setup::Selection;
 pub use setup::SelectionProblem;
 pub use setup::setup;
 pub use template::template_files;
+pub use watching::Failing;
+pub use watching::Price;
+pub use watching::Scale;
+pub use watching::Washing;
+pub use watching::Watching;

@@ -4,6 +4,8 @@ use crate::meter::shipped;
 use crate::run::setup::Procedure;
 use crate::run::setup::Tile;
 use crate::run::setup::Treatment;
+use crate::study::watching::Price;
+use crate::study::watching::Watching;
 use crate::text::Problem;
 use crate::units::Geometry;
 use crate::units::PerGeometry;
@@ -37,6 +39,8 @@ pub struct Study {
     pub order: Order,
     /// What a difference is held against.
     pub comparing: StudyComparing,
+    /// How the products' lives are watched and judged.
+    pub watching: Watching,
     /// The panels, in the order of the file.
     pub panels: Vec<StudyPanel>,
     /// The treatments, in the order of the file.
@@ -93,6 +97,12 @@ pub struct StudyPanel {
     pub substrate: String,
     /// A remark; empty if there is none.
     pub note: String,
+    /// Batch of the panel itself; empty if not noted.
+    pub batch: String,
+    /// How it was prepared; empty if not noted.
+    pub preparation: String,
+    /// How often it had been stripped and used again before this study.
+    pub reused: u32,
     /// Whether a run that names no panel reads this one.
     pub active: bool,
     /// The zones: those of the rows first, then the single ones, each in the order of the file.
@@ -134,10 +144,12 @@ pub struct StudyTreatment {
     pub treatment: Treatment,
     /// What to mind with this product, beside the program's own cautions; empty if nothing is noted.
     pub caution: String,
+    /// What a container costs, where the study says so.
+    pub price: Option<Price>,
 }
 
 /// A treatment on given zones of one panel.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Patch {
     /// Index in [`Study::treatments`].
     pub treatment: usize,
@@ -145,8 +157,12 @@ pub struct Patch {
     pub panel: usize,
     /// Where the treatment is in its life, such as `cured`.
     pub stage: String,
+    /// Whether the study itself states the stage; `cured` stands for one that it leaves open.
+    pub is_stage_stated: bool,
     /// When it was put on, RFC 3339 with the offset as written.
     pub applied_at: Option<String>,
+    /// Area that has the product, mm²: as stated, or that of its zones; above zero.
+    pub area_mm2: f64,
 }
 
 impl Study {

@@ -41,7 +41,7 @@ pub(super) fn cell(source: Source<'_>, key: &str, text: &Text) -> Result<String,
 }
 
 /// Why a text cannot be a cell of a table, and what would be right.
-pub(super) fn unfit_for_a_cell(value: &str) -> Option<(String, &'static str)> {
+pub(crate) fn unfit_for_a_cell(value: &str) -> Option<(String, &'static str)> {
     if let Some(c) = value.chars().find(|&c| is_unprintable(c)) {
         let what = format!("holds the unprintable character U+{:04X}", u32::from(c));
         return Some((what, "keep it to one line of printable text; it becomes a cell of a table"));
@@ -64,14 +64,14 @@ pub(super) const STAGE_HINT: &str =
     "a stage has lower-case letters, digits and `-`, such as `bare`, `cured`, `wiped` or `washed-10`";
 
 /// Whether `stage` can name a stage.
-pub(super) fn is_stage(stage: &str) -> bool {
+pub(crate) fn is_stage(stage: &str) -> bool {
     stage.starts_with(|c: char| c.is_ascii_lowercase())
         && stage.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-')
         && stage.len() <= LONGEST_STAGE
 }
 
 /// The likeliest of the known names, or all of them.
-pub(super) fn meant<'a>(word: &str, kinds: &str, known: impl Iterator<Item = &'a str>) -> String {
+pub(crate) fn meant<'a>(word: &str, kinds: &str, known: impl Iterator<Item = &'a str>) -> String {
     let all: Vec<&str> = known.collect();
     if let Some(name) = nearest(word, all.iter().copied()) {
         return format!("did you mean `{name}`?");

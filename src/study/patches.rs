@@ -10,6 +10,7 @@ use crate::study::model::Patch;
 use crate::study::model::StudyTreatment;
 use crate::study::model::ZoneUse;
 use crate::study::names;
+use crate::study::watching;
 use crate::text::Problem;
 
 /// The patches; each takes its zones in `panels`.
@@ -34,8 +35,13 @@ pub(super) fn patches(
                 "list all its zones in one patch; for a second batch give it a code of its own",
             ));
         }
-        take_zones(source, patch, &mut panels[resolved.panel], (patches.len(), &patches), treatments)?;
-        patches.push(resolved);
+        let panel = &mut panels[resolved.panel];
+        take_zones(source, patch, panel, (patches.len(), &patches), treatments)?;
+        let area_mm2 = match &patch.area_cm2 {
+            Some(area) => 100.0 * watching::area(source, "area_cm2", area)?,
+            None => panel.area_mm2(patches.len()),
+        };
+        patches.push(Patch { area_mm2, ..resolved });
     }
     for (index, panel) in panels.iter().enumerate() {
         let on_panel = patches.iter().position(|patch| patch.panel == index);
@@ -62,6 +68,8 @@ fn resolve(
         treatment: known(source, &patch.treatment, "treatment", codes)?,
         panel: known(source, &patch.panel, "panel", ids)?,
         stage: stage.to_owned(),
+        is_stage_stated: patch.stage.is_some(),
+        area_mm2: 0.0,
         applied_at: patch
             .applied_at
             .as_ref()
