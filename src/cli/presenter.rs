@@ -101,7 +101,9 @@ impl Presenter {
                 }
             }
             (Presenter::Drawn(drawn), Told::Settled | Told::Moment) => drawn.borrow_mut().draw(run, now_us),
-            (Presenter::Plain, Told::Settled | Told::Moment) | (Presenter::Json(_), Told::Moment) => {}
+            (Presenter::Plain, Told::Settled | Told::Moment)
+            | (Presenter::Json(_), Told::Moment)
+            | (_, Told::Applied(_)) => {}
         }
     }
 }

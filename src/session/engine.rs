@@ -54,6 +54,8 @@ pub enum Stopped {
 pub enum Told<'a> {
     /// Something to tell the operator; it is on the disk already.
     Notice(&'a Notice),
+    /// This record, which is on the disk, was applied, and all notices that came of it are told.
+    Applied(&'a Record<'static>),
     /// All notices of a batch are out: a moment to draw.
     Settled,
     /// A moment has passed: time to draw the clock anew.
@@ -154,6 +156,7 @@ impl Session {
                 // A line that is lost by it says so itself, as the link's next event.
                 let _ = self.link.send(request).await;
             }
+            tell(&Told::Applied(record), &self.run, self.now_us());
         }
         tell(&Told::Settled, &self.run, self.now_us());
         records.iter().any(|r| matches!(r.body, Body::End(_)))
