@@ -13,6 +13,7 @@ mod repeatability;
 mod replay;
 mod run;
 pub mod screen;
+mod serve;
 mod simulate;
 mod tile;
 mod verify;
@@ -56,6 +57,8 @@ enum Command {
     Identify(identify::Arguments),
     /// Do one bracketed run at the bench, or take up the one that was cut off
     Run(run::Arguments),
+    /// Serve the bench page: runs led from a tablet or phone beside the panel
+    Serve(serve::Arguments),
     /// List the serial ports of this machine, who holds them and what stands in the way
     Ports(ports::Arguments),
     /// Show the lines that a meter sends, and what a profile makes of them
@@ -127,11 +130,16 @@ impl From<std::io::Error> for Failure {
 #[must_use]
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    log_to_stderr(arguments.verbose);
+    match &arguments.command {
+        // Whoever looks after a daemon reads of it in its log only.
+        Command::Serve(serve) => log_to_stderr(arguments.verbose.max(1), serve.log_json),
+        _ => log_to_stderr(arguments.verbose, false),
+    }
     let outcome = match arguments.command {
         Command::Init(arguments) => init::run(&arguments),
         Command::Identify(arguments) => identify::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
+        Command::Serve(arguments) => serve::run(&arguments),
         Command::Ports(arguments) => ports::run(&arguments),
         Command::Listen(arguments) => listen::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
@@ -151,7 +159,7 @@ pub fn main() -> ExitCode {
     }
 }
 
-fn log_to_stderr(verbose: u8) {
+fn log_to_stderr(verbose: u8, as_json: bool) {
     let level = match verbose {
         0 => "warn",
         1 => "info",
@@ -159,7 +167,8 @@ fn log_to_stderr(verbose: u8) {
     };
     let filter = tracing_subscriber::EnvFilter::try_from_env("HALFPANEL_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    if as_json { log.json().init() } else { log.init() }
 }
 
 /// A runtime for one bench: one thread, besides the recorder's.

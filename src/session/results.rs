@@ -19,6 +19,11 @@ use std::path::{Path, PathBuf};
 /// Name of the description that stands beside the tables.
 const DESCRIPTION: &str = "datapackage.json";
 
+/// Names of all files in `results/`.
+pub fn files() -> impl Iterator<Item = &'static str> {
+    Table::ALL.into_iter().map(Table::file_name).chain([DESCRIPTION])
+}
+
 /// Why tables could not be made or compared.
 #[derive(Debug, thiserror::Error)]
 pub enum ResultsError {

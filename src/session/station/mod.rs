@@ -46,24 +46,24 @@ pub struct Station {
     folder: Folder,
     orders: mpsc::Sender<Order>,
     snapshots: watch::Receiver<Arc<Snapshot>>,
-    tally: Tally,
 }
 
 impl Station {
     /// Sets a station up over a study, which must hold together, and gives the task that keeps it: it runs until
-    /// `stop` is cancelled, and then stops a run that goes on, its recording whole. Needs no runtime yet.
+    /// `stop` is cancelled, and then stops a run that goes on, its recording whole. It counts into `tally`. Needs no
+    /// runtime yet.
     ///
     /// # Errors
     /// What is wrong with the study's folder.
     pub fn set_up(
         folder: Folder,
+        tally: Tally,
         stop: CancellationToken,
     ) -> Result<(Station, impl Future<Output = ()> + Send + use<>), FolderError> {
         let loaded = folder.load()?;
         let unfinished = opening::offered(&folder);
-        let tally = Tally::default();
         let first = u64::try_from(Clock::real().wall().timestamp_millis()).unwrap_or(0);
-        let (mut showing, snapshots) = Showing::new(loaded.study.name, first, None, tally.clone());
+        let (mut showing, snapshots) = Showing::new(loaded.study.name, first, None, tally);
         match unfinished {
             Ok(None) => {}
             Ok(unfinished) => showing.show(Phase::Idle { unfinished, ended: None }),
@@ -73,7 +73,7 @@ impl Station {
         }
         let (orders, waiting) = mpsc::channel(WAITING);
         let keeper = Keeper::new(folder.clone(), waiting, Arc::new(Mutex::new(showing)), stop);
-        Ok((Station { folder, orders, snapshots, tally }, keeper.keep()))
+        Ok((Station { folder, orders, snapshots }, keeper.keep()))
     }
 
     /// Gives an order, and waits for the answer: the version at which it was done.
@@ -99,9 +99,9 @@ impl Station {
         self.snapshots.clone()
     }
 
-    /// What it counts.
+    /// Whether the task behind it still follows orders.
     #[must_use]
-    pub fn tally(&self) -> &Tally {
-        &self.tally
+    pub fn is_kept(&self) -> bool {
+        !self.orders.is_closed()
     }
 }

@@ -29,8 +29,15 @@ impl Default for Tally {
             rejected: Counter::default(),
             reconnects: Counter::default(),
             runs: Counter::default(),
-            // From a tenth of a millisecond to three seconds.
-            sync_s: Histogram::new(exponential_buckets(0.0001, 2.0, 16)),
+            sync_s: Tally::sync_histogram(),
         }
+    }
+}
+
+impl Tally {
+    /// A histogram for `sync_s`: from a tenth of a millisecond to three seconds.
+    #[must_use]
+    pub fn sync_histogram() -> Histogram {
+        Histogram::new(exponential_buckets(0.0001, 2.0, 16))
     }
 }

@@ -1,0 +1,123 @@
+//! What a client gets back: a page for a browser, JSON for a program.
+
+use super::plain;
+use crate::session::station::Refused;
+use axum::Json;
+use axum::extract::FromRequestParts;
+use axum::http::HeaderMap;
+use axum::http::StatusCode;
+use axum::http::header;
+use axum::http::request::Parts;
+use axum::response::Html;
+use axum::response::IntoResponse;
+use axum::response::Redirect;
+use axum::response::Response;
+use serde::Serialize;
+use std::convert::Infallible;
+use utoipa::ToSchema;
+
+/// The kind of answer that a client can read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Wants {
+    /// HTML.
+    Page,
+    /// JSON.
+    Json,
+}
+
+impl Wants {
+    /// By the `Accept` header: a browser that opens a page or sends a form names HTML.
+    pub fn of(headers: &HeaderMap) -> Wants {
+        let accept = headers.get(header::ACCEPT).and_then(|value| value.to_str().ok()).unwrap_or_default();
+        if accept.contains("text/html") { Wants::Page } else { Wants::Json }
+    }
+}
+
+impl<S: Sync> FromRequestParts<S> for Wants {
+    type Rejection = Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, _state: &S) -> Result<Wants, Infallible> {
+        Ok(Wants::of(&parts.headers))
+    }
+}
+
+/// Why something was not done.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct Problem {
+    /// A short name that stays the same: `stale`, `not-now`, `refused`, `failed`, `closing`, `bad-input`,
+    /// `not-found`.
+    pub code: &'static str,
+    /// The HTTP status.
+    pub status: u16,
+    /// What happened, as a sentence.
+    pub detail: String,
+    /// What to do; empty where `detail` says it.
+    pub hint: String,
+}
+
+/// What is there once an order was followed.
+#[derive(Clone, Copy, Debug, Serialize, ToSchema)]
+pub struct Done {
+    /// The version at which the bench stands now.
+    pub version: u64,
+}
+
+impl Problem {
+    /// A problem, by its status and short name.
+    pub fn new(status: StatusCode, code: &'static str, detail: impl Into<String>) -> Problem {
+        Problem { code, status: status.as_u16(), detail: detail.into(), hint: String::new() }
+    }
+
+    /// Nothing goes by that name.
+    pub fn not_found(what: &str) -> Problem {
+        Problem::new(StatusCode::NOT_FOUND, "not-found", format!("there is no {what}"))
+    }
+
+    /// What was sent cannot be read.
+    pub fn bad_input(detail: impl Into<String>) -> Problem {
+        Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "bad-input", detail)
+    }
+
+    /// With what to do about it.
+    pub fn hint(mut self, hint: impl Into<String>) -> Problem {
+        self.hint = hint.into();
+        self
+    }
+
+    /// As an answer; a page has a link back to `back`.
+    pub fn answer(self, wants: Wants, back: &str) -> Response {
+        let status = StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+        match wants {
+            Wants::Page => {
+                let title = match self.code {
+                    "not-found" => "Not there",
+                    _ => "Not done",
+                };
+                (status, Html(plain::refused(title, &self.detail, &self.hint, back))).into_response()
+            }
+            Wants::Json => (status, Json(self)).into_response(),
+        }
+    }
+}
+
+impl From<Refused> for Problem {
+    fn from(refused: Refused) -> Problem {
+        let (status, code) = match &refused {
+            Refused::Stale { .. } => (StatusCode::CONFLICT, "stale"),
+            Refused::NotNow(_) => (StatusCode::CONFLICT, "not-now"),
+            Refused::Word(_) => (StatusCode::UNPROCESSABLE_ENTITY, "refused"),
+            Refused::Failed { .. } => (StatusCode::UNPROCESSABLE_ENTITY, "failed"),
+            Refused::Closing => (StatusCode::SERVICE_UNAVAILABLE, "closing"),
+        };
+        Problem::new(status, code, refused.to_string()).hint(refused.hint())
+    }
+}
+
+/// The answer to an order: a browser goes back to the page that shows what came of it.
+pub fn done(outcome: Result<u64, Problem>, wants: Wants, back: &str) -> Response {
+    match (outcome, wants) {
+        (Ok(_), Wants::Page) => Redirect::to(back).into_response(),
+        (Ok(version), Wants::Json) => Json(Done { version }).into_response(),
+        (Err(problem), wants) => problem.answer(wants, back),
+    }
+}

@@ -1,0 +1,101 @@
+//! All stations of the daemon under one roof, each by its short name.
+
+use super::frames::Frames;
+use super::metrics::Metrics;
+use crate::session::station::Station;
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::sync::Arc;
+use tokio_util::sync::CancellationToken;
+
+/// A station as it goes on the web.
+pub struct Stand {
+    /// Its name in paths: lower-case letters, digits and hyphens.
+    pub slug: String,
+    /// The station.
+    pub station: Station,
+    /// Its page, as it is sent to all who watch.
+    pub frames: Frames,
+}
+
+/// What every handler can get at. Clones are the same hall.
+#[derive(Clone)]
+pub struct Hall(Arc<Inner>);
+
+struct Inner {
+    stands: Vec<Stand>,
+    metrics: Metrics,
+    closing: CancellationToken,
+}
+
+impl Hall {
+    /// A hall of stations with their short names. Event streams end when `closing` is cancelled. Needs a tokio runtime.
+    #[must_use]
+    pub fn new(stations: Vec<(String, Station)>, metrics: Metrics, closing: CancellationToken) -> Hall {
+        let stand = |(slug, station): (String, Station)| {
+            let frames = Frames::spawn(&station);
+            Stand { slug, station, frames }
+        };
+        Hall(Arc::new(Inner { stands: stations.into_iter().map(stand).collect(), metrics, closing }))
+    }
+
+    /// All stands, in the order of the command line.
+    #[must_use]
+    pub fn stands(&self) -> &[Stand] {
+        &self.0.stands
+    }
+
+    /// The stand of that short name.
+    #[must_use]
+    pub fn stand(&self, slug: &str) -> Option<&Stand> {
+        self.0.stands.iter().find(|stand| stand.slug == slug)
+    }
+
+    /// What is counted.
+    #[must_use]
+    pub fn metrics(&self) -> &Metrics {
+        &self.0.metrics
+    }
+
+    /// Cancelled once the daemon closes.
+    #[must_use]
+    pub fn closing(&self) -> CancellationToken {
+        self.0.closing.clone()
+    }
+}
+
+/// Short names for folders, each of its own: lower-case letters and digits of the folder's name, hyphens between.
+#[must_use]
+pub fn slugs<'p>(folders: impl IntoIterator<Item = &'p Path>) -> Vec<String> {
+    let mut taken = BTreeSet::new();
+    folders
+        .into_iter()
+        .map(|folder| {
+            let plain = slug(&folder.file_name().unwrap_or_default().to_string_lossy());
+            let numbered = (2..).map(|n| format!("{plain}-{n}"));
+            let free = std::iter::once(plain.clone()).chain(numbered).find(|name| !taken.contains(name));
+            let free = free.unwrap_or(plain);
+            taken.insert(free.clone());
+            free
+        })
+        .collect()
+}
+
+fn slug(name: &str) -> String {
+    let hyphened: String =
+        name.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
+    let parts: Vec<&str> = hyphened.split('-').filter(|part| !part.is_empty()).collect();
+    if parts.is_empty() { "study".to_owned() } else { parts.join("-") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn folders_of_one_name_get_short_names_of_their_own() {
+        let folders = ["/a/Harbour 2", "/b/harbour-2", "/c/Böot", "/d/…", "/", "/e/harbour-2"];
+        let names = slugs(folders.iter().map(Path::new));
+        assert_eq!(names, ["harbour-2", "harbour-2-2", "b-ot", "study", "study-2", "harbour-2-3"]);
+    }
+}

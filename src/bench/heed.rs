@@ -1,0 +1,98 @@
+//! Reading what a client sends: a form or JSON, bounded in size and time.
+
+use super::answers::Problem;
+use axum::body::Body;
+use axum::body::to_bytes;
+use axum::http::HeaderMap;
+use axum::http::StatusCode;
+use axum::http::header;
+use serde::de::DeserializeOwned;
+use serde_json::Map;
+use serde_json::Value;
+use std::time::Duration;
+
+/// The most bytes of a body.
+pub const MOST_BYTES: usize = 64 * 1024;
+
+/// How long a body may take to come.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// What can be sent as a form as well as in JSON.
+pub trait Sent: DeserializeOwned {
+    /// Fields that may be there several times.
+    const LISTS: &'static [&'static str] = &[];
+    /// Fields that are numbers.
+    const NUMBERS: &'static [&'static str];
+}
+
+/// Reads a body.
+///
+/// # Errors
+/// A [`Problem`] that says what would be right.
+pub async fn heed<T: Sent>(headers: &HeaderMap, body: Body) -> Result<T, Problem> {
+    let kind = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or_default();
+    let kind = kind.split(';').next().unwrap_or_default().trim().to_ascii_lowercase();
+    let bytes = tokio::time::timeout(PATIENCE, to_bytes(body, MOST_BYTES));
+    let bytes = match bytes.await {
+        Ok(Ok(bytes)) => bytes,
+        Ok(Err(_)) => {
+            let detail = format!("the body broke off, or has more than {MOST_BYTES} bytes");
+            return Err(Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "bad-input", detail));
+        }
+        Err(_elapsed) => {
+            let detail = format!("the body did not come within {} s", PATIENCE.as_secs());
+            return Err(Problem::new(StatusCode::REQUEST_TIMEOUT, "bad-input", detail));
+        }
+    };
+    match kind.as_str() {
+        "application/json" => read(serde_json::from_slice(&bytes)),
+        "application/x-www-form-urlencoded" => read(from_form::<T>(&bytes)),
+        _ => {
+            let detail = "the body must be application/json or application/x-www-form-urlencoded";
+            Err(Problem::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, "bad-input", detail))
+        }
+    }
+}
+
+fn read<T>(read: Result<T, serde_json::Error>) -> Result<T, Problem> {
+    read.map_err(|error| {
+        Problem::bad_input(format!("what was sent cannot be read: {error}"))
+            .hint("/openapi.json describes every field")
+    })
+}
+
+/// Fields of a form as JSON: empty ones are absent, as a browser sends those that were left alone.
+fn from_form<T: Sent>(bytes: &[u8]) -> Result<T, serde_json::Error> {
+    let mut object = Map::new();
+    for list in T::LISTS {
+        object.insert((*list).to_owned(), Value::Array(Vec::new()));
+    }
+    for (name, text) in pairs(bytes) {
+        let name = name.trim_end_matches("[]");
+        let text = text.trim();
+        if text.is_empty() {
+            continue;
+        }
+        if T::LISTS.contains(&name) {
+            if let Some(Value::Array(list)) = object.get_mut(name) {
+                list.push(text.into());
+            }
+        } else if T::NUMBERS.contains(&name) {
+            // A comma is what many keyboards give; what is no number is refused as the wrong type.
+            let number = serde_json::from_str(&text.replace(',', "."));
+            let number = number.ok().filter(Value::is_number).unwrap_or_else(|| text.into());
+            object.insert(name.to_owned(), number);
+        } else {
+            object.insert(name.to_owned(), text.into());
+        }
+    }
+    serde_json::from_value(Value::Object(object))
+}
+
+/// Names and values of a form. Bytes that are no form give none, and are refused for what is missing.
+fn pairs(bytes: &[u8]) -> Vec<(String, String)> {
+    let uri = format!("/?{}", String::from_utf8_lossy(bytes));
+    let uri: Result<axum::http::Uri, _> = uri.parse();
+    let Ok(uri) = uri else { return Vec::new() };
+    axum::extract::Query::try_from_uri(&uri).map(|query| query.0).unwrap_or_default()
+}

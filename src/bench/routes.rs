@@ -1,0 +1,187 @@
+//! What can be asked of the daemon. Each route stands beside its description, and both come from here.
+
+use super::answers::Problem;
+use super::answers::Wants;
+use super::files;
+use super::hall::Hall;
+use super::heed;
+use super::metrics;
+use super::orders;
+use super::plain;
+use super::watching;
+use crate::session::start::PROGRAM;
+use crate::session::station::Phase;
+use axum::Json;
+use axum::Router;
+use axum::body::Bytes;
+use axum::extract::DefaultBodyLimit;
+use axum::extract::Path;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::http::header;
+use axum::response::Html;
+use axum::response::IntoResponse;
+use axum::response::Redirect;
+use axum::response::Response;
+use serde::Serialize;
+use std::sync::LazyLock;
+use utoipa::OpenApi;
+use utoipa::ToSchema;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Half Panel",
+        description = "The bench of a gloss meter: studies, runs, words to a run, tables and recordings. \
+                       Described in protocol-notes/http.md.",
+        license(name = "MIT OR Apache-2.0"),
+    ),
+    tags(
+        (name = "bench", description = "The page and its events"),
+        (name = "orders", description = "What a person tells the bench; each carries the version it was meant for"),
+        (name = "runs", description = "What is recorded"),
+        (name = "files", description = "Downloads"),
+        (name = "daemon", description = "For those who look after the daemon"),
+    )
+)]
+struct Description;
+
+/// All routes over the stations of `hall`.
+#[must_use]
+pub fn router(hall: Hall) -> Router {
+    described()
+        .split_for_parts()
+        .0
+        .fallback(async |wants: Wants| Problem::not_found("such page").answer(wants, "/"))
+        .layer(DefaultBodyLimit::max(heed::MOST_BYTES))
+        .with_state(hall)
+}
+
+/// The description of all routes, as OpenAPI.
+#[must_use]
+pub fn description() -> utoipa::openapi::OpenApi {
+    described().split_for_parts().1
+}
+
+fn described() -> OpenApiRouter<Hall> {
+    OpenApiRouter::with_openapi(Description::openapi())
+        .routes(routes!(studies))
+        .routes(routes!(bench))
+        .routes(routes!(watching::events))
+        .routes(routes!(orders::start))
+        .routes(routes!(orders::take_up))
+        .routes(routes!(orders::word))
+        .routes(routes!(orders::stop))
+        .routes(routes!(files::table))
+        .routes(routes!(files::recording))
+        .routes(routes!(health))
+        .routes(routes!(counted))
+        .routes(routes!(openapi))
+}
+
+/// This description.
+#[utoipa::path(
+    get, path = "/openapi.json", tag = "daemon",
+    responses((status = 200, description = "OpenAPI", body = String, content_type = "application/json")),
+)]
+async fn openapi() -> Response {
+    static TEXT: LazyLock<Bytes> = LazyLock::new(|| description().to_json().unwrap_or_default().into());
+    ([(header::CONTENT_TYPE, "application/json")], TEXT.clone()).into_response()
+}
+
+/// The studies; straight to the one if there is one.
+#[utoipa::path(
+    get, path = "/", tag = "bench",
+    responses(
+        (status = 200, description = "The list", body = String, content_type = "text/html; charset=utf-8"),
+        (status = 303, description = "To the only study"),
+    ),
+)]
+async fn studies(State(hall): State<Hall>) -> Response {
+    match hall.stands() {
+        [only] => Redirect::to(&format!("/s/{}/", only.slug)).into_response(),
+        _ => Html(plain::studies(&hall)).into_response(),
+    }
+}
+
+/// The bench page of a study.
+#[utoipa::path(
+    get, path = "/s/{slug}/", tag = "bench",
+    params(("slug" = String, Path, description = "Short name of the study")),
+    responses(
+        (status = 200, description = "The page", body = String, content_type = "text/html; charset=utf-8"),
+        (status = 404, description = "No such study", body = Problem),
+    ),
+)]
+async fn bench(State(hall): State<Hall>, Path(slug): Path<String>, wants: Wants) -> Response {
+    let Some(stand) = hall.stand(&slug) else { return Problem::not_found("such study").answer(wants, "/") };
+    let snapshot = std::sync::Arc::clone(&stand.station.snapshots().borrow());
+    ([(header::CACHE_CONTROL, "no-store")], Html(plain::bench(&snapshot))).into_response()
+}
+
+/// Whether the daemon is well.
+#[derive(Serialize, ToSchema)]
+struct Health {
+    /// `ok`, or `broken` where the task behind a study has ended.
+    status: &'static str,
+    /// Version of the program.
+    version: &'static str,
+    /// The studies.
+    studies: Vec<HealthOfStudy>,
+}
+
+/// How a study stands.
+#[derive(Serialize, ToSchema)]
+struct HealthOfStudy {
+    /// Its short name.
+    slug: String,
+    /// `idle`, `opening`, `running`, `stuck`, or `gone`.
+    phase: &'static str,
+    /// Whether the meter's line is up; absent while no run holds it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    link_up: Option<bool>,
+    /// Version of its state.
+    version: u64,
+}
+
+/// Whether the daemon is well, and what its studies are at.
+#[utoipa::path(
+    get, path = "/health", tag = "daemon",
+    responses(
+        (status = 200, description = "It is", body = Health),
+        (status = 503, description = "A study's task has ended", body = Health),
+    ),
+)]
+async fn health(State(hall): State<Hall>) -> Response {
+    let studies = hall.stands().iter().map(|stand| {
+        let snapshots = stand.station.snapshots();
+        let snapshot = snapshots.borrow();
+        let phase = match &snapshot.phase {
+            _ if !stand.station.is_kept() => "gone",
+            Phase::Idle { .. } => "idle",
+            Phase::Opening => "opening",
+            Phase::Running(_) => "running",
+            Phase::Stuck { .. } => "stuck",
+        };
+        let version = snapshot.version;
+        HealthOfStudy { slug: stand.slug.clone(), phase, link_up: snapshot.link_up, version }
+    });
+    let studies: Vec<HealthOfStudy> = studies.collect();
+    let is_well = studies.iter().all(|study| study.phase != "gone");
+    let (code, status) = match is_well {
+        true => (StatusCode::OK, "ok"),
+        false => (StatusCode::SERVICE_UNAVAILABLE, "broken"),
+    };
+    (code, Json(Health { status, version: PROGRAM, studies })).into_response()
+}
+
+/// What the daemon has counted, for a collector.
+#[utoipa::path(
+    get, path = "/metrics", tag = "daemon",
+    responses((status = 200, description = "Counters", body = String, content_type = "application/openmetrics-text")),
+)]
+async fn counted(State(hall): State<Hall>) -> Response {
+    ([(header::CONTENT_TYPE, metrics::MEDIA_TYPE)], hall.metrics().text()).into_response()
+}

@@ -1,0 +1,100 @@
+//! The stream of events that keeps a page as the bench is.
+
+use super::answers::Problem;
+use super::answers::Wants;
+use super::frames::Frame;
+use super::hall::Hall;
+use axum::body::Body;
+use axum::body::Bytes;
+use axum::extract::Path;
+use axum::extract::State;
+use axum::http::header;
+use axum::response::IntoResponse;
+use axum::response::Response;
+use futures_util::stream;
+use prometheus_client::metrics::gauge::Gauge;
+use std::convert::Infallible;
+use std::time::Duration;
+use tokio::sync::watch;
+use tokio_util::sync::CancellationToken;
+
+/// How often something is sent while nothing happens, so that both sides notice a line that is dead.
+const KEEP_ALIVE: Duration = Duration::from_secs(15);
+
+/// What a browser is to wait before it comes again, and a sign that the stream has begun.
+const HELLO: &[u8] = b"retry: 1000\n\n";
+const STILL_HERE: &[u8] = b": still here\n\n";
+
+/// The bench as it is, and each change of it, as server-sent events: event `state`, whose data is JSON with `version`,
+/// `regions` (HTML by the id of the element) and `heard`.
+#[utoipa::path(
+    get, path = "/s/{slug}/events", tag = "bench",
+    params(("slug" = String, Path, description = "Short name of the study")),
+    responses(
+        (status = 200, description = "Events without end", body = String, content_type = "text/event-stream"),
+        (status = 404, description = "No such study", body = Problem),
+    ),
+)]
+pub async fn events(State(hall): State<Hall>, Path(slug): Path<String>, wants: Wants) -> Response {
+    let Some(stand) = hall.stand(&slug) else { return Problem::not_found("such study").answer(wants, "/") };
+    let watcher = Watcher {
+        least: stand.station.snapshots().borrow().version,
+        frames: stand.frames.subscribe(),
+        has_begun: false,
+        closing: hall.closing(),
+        _counted: Counted::new(hall.metrics().watching.clone()),
+    };
+    let stream = stream::unfold(watcher, |mut watcher| async {
+        let bytes = watcher.next().await?;
+        Some((Ok::<Bytes, Infallible>(bytes), watcher))
+    });
+    let headers = [(header::CONTENT_TYPE, "text/event-stream"), (header::CACHE_CONTROL, "no-store")];
+    (headers, Body::from_stream(stream)).into_response()
+}
+
+/// One open stream. It holds nothing but the newest frame: what a slow client misses, it does not get.
+struct Watcher {
+    frames: watch::Receiver<Frame>,
+    /// Version that the next frame must have at least.
+    least: u64,
+    has_begun: bool,
+    closing: CancellationToken,
+    _counted: Counted,
+}
+
+impl Watcher {
+    /// What is sent next; nothing more once the daemon closes.
+    async fn next(&mut self) -> Option<Bytes> {
+        if !std::mem::replace(&mut self.has_begun, true) {
+            return Some(Bytes::from_static(HELLO));
+        }
+        loop {
+            let frame = self.frames.borrow_and_update().clone();
+            if frame.version >= self.least && !frame.bytes.is_empty() {
+                self.least = frame.version + 1;
+                return Some(frame.bytes);
+            }
+            tokio::select! {
+                () = self.closing.cancelled() => return None,
+                changed = self.frames.changed() => changed.ok()?,
+                () = tokio::time::sleep(KEEP_ALIVE) => return Some(Bytes::from_static(STILL_HERE)),
+            }
+        }
+    }
+}
+
+/// Counts itself for as long as it lives.
+struct Counted(Gauge);
+
+impl Counted {
+    fn new(gauge: Gauge) -> Counted {
+        gauge.inc();
+        Counted(gauge)
+    }
+}
+
+impl Drop for Counted {
+    fn drop(&mut self) {
+        self.0.dec();
+    }
+}

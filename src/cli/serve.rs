@@ -1,0 +1,169 @@
+//! `halfpanel serve`
+
+use super::DONE;
+use super::Failure;
+use super::output;
+use super::runtime;
+use crate::bench::hall::Hall;
+use crate::bench::hall::slugs;
+use crate::bench::metrics::Metrics;
+use crate::bench::routes;
+use crate::bench::server;
+use crate::session::folder::Folder;
+use crate::session::station::Station;
+use crate::store::RealDisk;
+use sd_notify::NotifyState;
+use std::collections::BTreeSet;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::pin::Pin;
+use std::sync::Arc;
+use std::thread::JoinHandle;
+use tokio::net::TcpListener;
+use tokio::sync::oneshot;
+use tokio_util::sync::CancellationToken;
+use tokio_util::task::TaskTracker;
+
+/// Serves the bench page of one or more studies, and leads a person through runs with the meter's own button.
+#[derive(clap::Args)]
+#[command(after_help = "\
+Stop it with Ctrl-C or SIGTERM: a run that goes on is recorded whole and can be taken up again.
+Programs talk to it as protocol-notes/http.md and /openapi.json describe.
+
+Example: halfpanel serve harbour
+Example: halfpanel serve harbour slipway --listen 127.0.0.1:8080 --log-json")]
+pub struct Arguments {
+    /// Folders of the studies
+    #[arg(required = true, value_name = "STUDY")]
+    studies: Vec<PathBuf>,
+    /// Address to listen at; port 0 takes any that is free
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:8660")]
+    listen: SocketAddr,
+    /// Log one JSON object a line on standard error
+    #[arg(long)]
+    pub log_json: bool,
+}
+
+type Keeping = Pin<Box<dyn Future<Output = ()> + Send>>;
+
+pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let folders = folders(&arguments.studies)?;
+    let metrics = Metrics::default();
+    let stop = CancellationToken::new();
+    let (mut stations, mut keeping): (Vec<(String, Station)>, Vec<Keeping>) = (Vec::new(), Vec::new());
+    for (folder, slug) in folders.iter().zip(slugs(folders.iter().map(Folder::root))) {
+        let (station, keeper) = Station::set_up(folder.clone(), metrics.tally(&slug), stop.clone())?;
+        stations.push((slug, station));
+        keeping.push(Box::pin(keeper));
+    }
+    runtime()?.block_on(async {
+        let listener =
+            TcpListener::bind(arguments.listen).await.map_err(|error| not_bound(arguments, &error))?;
+        let at = listener.local_addr()?;
+        let signalled = signals()?;
+        let (keepers, kept) = keep(keeping)?;
+        let closing = CancellationToken::new();
+        let hall = Hall::new(stations, metrics, closing.clone());
+        let serving = tokio::spawn(server::serve(listener, routes::router(hall), closing.clone()));
+        output::line(format_args!("Serving at http://{at}/"));
+        tell(&[NotifyState::Ready]);
+        let watchdog = tokio::spawn(feed_watchdog());
+        tokio::select! {
+            name = signalled => tracing::info!("stopping on {name}"),
+            // Only if a mistake of the program ended them.
+            _ = kept => {}
+        }
+        tell(&[NotifyState::Stopping]);
+        watchdog.abort();
+        // The meters first: pages see their runs stop.
+        stop.cancel();
+        let keepers = tokio::task::spawn_blocking(move || keepers.join()).await;
+        closing.cancel();
+        let _ = serving.await;
+        match keepers {
+            Ok(Ok(Ok(()))) => Ok(DONE),
+            Ok(Ok(Err(error))) => Err(error.into()),
+            _ => Err(Failure::new(
+                "a study's task broke off; its recording is whole up to what was shown",
+                "start the daemon again and take the run up",
+            )),
+        }
+    })
+}
+
+/// The folders of the studies, none of them twice.
+fn folders(paths: &[PathBuf]) -> Result<Vec<Folder>, Failure> {
+    let mut seen = BTreeSet::new();
+    paths
+        .iter()
+        .map(|path| {
+            // The name of `.` is found out only so.
+            let whole = path.canonicalize().unwrap_or_else(|_| path.clone());
+            if !seen.insert(whole.clone()) {
+                let what = format_args!("{} is named twice", path.display()).to_string();
+                return Err(Failure::new(what, "name each study once"));
+            }
+            Ok(Folder::new(Arc::new(RealDisk), whole))
+        })
+        .collect()
+}
+
+fn not_bound(arguments: &Arguments, error: &std::io::Error) -> Failure {
+    let what = format_args!("cannot listen at {}: {error}", arguments.listen).to_string();
+    Failure::new(what, "stop what listens there, or choose another port with --listen (port 0 takes any)")
+}
+
+/// Keeps the stations on a thread of their own, so that no amount of pages holds a meter up. What is received ends with
+/// it.
+fn keep(
+    keeping: Vec<Keeping>,
+) -> Result<(JoinHandle<Result<(), std::io::Error>>, oneshot::Receiver<()>), Failure> {
+    let (is_kept, kept) = oneshot::channel::<()>();
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let thread = std::thread::Builder::new().name("stations".to_owned()).spawn(move || {
+        let _is_kept = is_kept;
+        let tracker = TaskTracker::new();
+        let broken = runtime.block_on(async {
+            let tasks: Vec<_> = keeping.into_iter().map(|keeper| tracker.spawn(keeper)).collect();
+            tracker.close();
+            tracker.wait().await;
+            let mut broken = false;
+            for task in tasks {
+                broken |= task.await.is_err();
+            }
+            broken
+        });
+        if broken { Err(std::io::Error::other("a study's task broke off")) } else { Ok(()) }
+    })?;
+    Ok((thread, kept))
+}
+
+/// Ready with the name of the first signal to stop.
+fn signals() -> Result<impl Future<Output = &'static str>, Failure> {
+    use tokio::signal::unix::SignalKind;
+    use tokio::signal::unix::signal;
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut terminate = signal(SignalKind::terminate())?;
+    Ok(async move {
+        tokio::select! {
+            _ = interrupt.recv() => "Ctrl-C",
+            _ = terminate.recv() => "SIGTERM",
+        }
+    })
+}
+
+/// Tells the service manager, if there is one.
+fn tell(state: &[NotifyState<'_>]) {
+    if let Err(error) = sd_notify::notify(state) {
+        tracing::warn!("the service manager was not told: {error}");
+    }
+}
+
+/// Tells the service manager that the daemon lives, if it wants to know.
+async fn feed_watchdog() {
+    let Some(every) = sd_notify::watchdog_enabled() else { return };
+    loop {
+        tell(&[NotifyState::Watchdog]);
+        tokio::time::sleep(every / 2).await;
+    }
+}
