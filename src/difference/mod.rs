@@ -28,6 +28,7 @@ pub mod sides;
 pub mod three_point;
 pub mod verdict;
 pub mod weighing;
+pub mod wording;
 pub mod zone_figures;
 
 pub use books::Book;

@@ -1,12 +1,12 @@
 //! The uncertainty budget of a result as a table for a terminal.
 
-use super::result_text::with_uncertainty;
 use crate::difference::Books;
 use crate::difference::Comparison;
 use crate::difference::comparison::Figures;
 use crate::difference::drifts::Drifts;
 use crate::difference::weighing::Known;
 use crate::difference::weighing::Part;
+use crate::difference::wording::with_uncertainty;
 use crate::run::Ledger;
 
 /// The budgets of all proven results of a run, line by line.

@@ -2,27 +2,52 @@
 //! value, the difference so far, and what to do now. Worked out from the run alone, so that every page that shows it
 //! shows the same.
 
+pub mod beads;
+pub mod difference;
+pub mod dues;
+pub mod facts;
 mod heard;
+pub mod panels;
+pub mod rail;
+mod run_view;
+pub mod sides;
+pub mod survey;
+pub mod todo;
+pub mod words;
 
+pub use difference::DifferenceView;
+pub use difference::Proof;
+pub use facts::CAUTION;
+pub use facts::StudyFacts;
 pub use heard::Heard;
 pub use heard::Sound;
+pub use heard::time_of_day;
+pub use panels::PanelView;
+pub use panels::ZoneView;
+pub use rail::BracketView;
+pub use rail::CheckView;
+pub use rail::RailBead;
+pub use rail::RailView;
+pub use run_view::LastValue;
+pub use run_view::RunView;
+pub use todo::Todo;
+pub use todo::TodoKind;
+pub use words::Voidable;
+pub use words::WordsNow;
 
-use crate::run::Run;
-
-/// A run as it is shown.
-#[derive(Clone, Debug, PartialEq)]
-pub struct RunView {
-    /// The run's id.
-    pub run: String,
-    /// Whether it is over.
-    pub is_over: bool,
-}
-
-impl RunView {
-    /// The run as it stands, `now_us` microseconds after its start.
-    #[must_use]
-    pub fn of(run: &Run, now_us: u64) -> RunView {
-        let _ = now_us;
-        RunView { run: run.ledger().id.clone(), is_over: run.is_over() }
-    }
+/// How something that is shown is meant. What it looks like is the screen's business; what it means never hangs on
+/// its colour.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Tone {
+    /// Running text.
+    #[default]
+    Plain,
+    /// Needed now and then.
+    Quiet,
+    /// Waits for its proof, or for the operator.
+    Waiting,
+    /// Proven, passed, there.
+    Held,
+    /// Drifted, failed, refused.
+    Broken,
 }

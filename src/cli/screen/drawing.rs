@@ -1,10 +1,9 @@
 //! The panels, drawn to layout on a grid of characters; as a list where there is no room for that.
 
 use super::line::{Line, Style, cut};
-use super::survey::{Mark, Survey};
 use crate::run::Spot;
 use crate::run::setup::Panel;
-use crate::units::PerGeometry;
+use crate::view::survey::{Mark, Survey};
 
 /// A grid of characters, each with its style.
 struct Canvas {
@@ -189,20 +188,13 @@ fn inner_width_needed(survey: &Survey<'_>) -> usize {
 fn content(survey: &Survey<'_>, zone: usize, width: usize) -> Vec<String> {
     let main = survey.main_geometry();
     let mut lines = vec![marked_value(survey, zone)];
-    let others = shown_values(survey, zone).iter().filter(|(g, _)| *g != main);
+    let others = survey.shown(zone).iter().filter(|(g, _)| *g != main);
     lines.extend(others.map(|(g, value)| format!("{g} {value}")).filter(|l| l.chars().count() <= width));
     lines
 }
 
-/// The values of a zone; none of an earlier attempt while the zone is next.
-fn shown_values<'a>(survey: &'a Survey<'_>, zone: usize) -> &'a PerGeometry<String> {
-    const NONE: &PerGeometry<String> = &PerGeometry::none();
-    let now = &survey.zones[zone];
-    if survey.mark(zone) == Mark::Next && now.taken == 0 { NONE } else { &now.last }
-}
-
 fn marked_value(survey: &Survey<'_>, zone: usize) -> String {
-    let value = shown_values(survey, zone).get(survey.main_geometry()).map_or("", String::as_str);
+    let value = survey.shown(zone).get(survey.main_geometry()).map_or("", String::as_str);
     format!("{} {value}", survey.mark(zone).shape()).trim_end().to_owned()
 }
 
@@ -224,7 +216,7 @@ fn paint_zone(survey: &Survey<'_>, zone: usize, at: Rect, canvas: &mut Canvas) {
     let mark = survey.mark(zone);
     let (border, frame, text) = match mark {
         Mark::Next => (&HEAVY, Style::Next, Style::Next),
-        _ => (&LIGHT, Style::Quiet, mark.style()),
+        _ => (&LIGHT, Style::Quiet, Style::of(mark)),
     };
     border.draw(canvas, at, frame);
     let inner = at.w - 2;
@@ -278,7 +270,7 @@ fn listed_panel(survey: &Survey<'_>, index: usize, width: usize) -> Vec<Line> {
             let indent = start.saturating_sub(1);
             lines.push(Line::of(Style::Strong, format!(" {title:indent$}")));
         }
-        let style = survey.mark(zone).style();
+        let style = Style::of(survey.mark(zone));
         if let Some(line) = lines.last_mut() {
             line.add(style, cut(&format!("{:widest$}", cell(zone)), width.saturating_sub(start + 1)));
             line.add(Style::Plain, "  ");

@@ -3,9 +3,9 @@
 use super::View;
 use super::big::{Size, big};
 use super::line::{Line, Style, cut, flow, wrap};
-use super::survey::{Mark, Survey};
 use super::{drawing, figures, rail};
 use crate::run::{CheckKind, Run, RunState, Spot, Want, say};
+use crate::view::survey::{Mark, Survey};
 
 /// Columns at which letters five lines high leave room for the longest of what is written in them.
 const WIDE: usize = 110;

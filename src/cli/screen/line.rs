@@ -1,5 +1,8 @@
 //! Lines of a frame: text with a part to play, of a width that can be counted.
 
+use crate::view::Tone;
+use crate::view::survey::Mark;
+
 /// The part a piece of text plays. What it looks like is the terminal's business; what it means never
 /// hangs on it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -21,6 +24,32 @@ pub enum Style {
     Broken,
     /// Nothing can go on before this is mended.
     Alarm,
+}
+
+impl Style {
+    /// What helps the shape of a mark.
+    #[must_use]
+    pub const fn of(mark: Mark) -> Style {
+        match mark {
+            Mark::ToRead | Mark::LeftOut => Style::Quiet,
+            Mark::Pending => Style::Waiting,
+            Mark::Proven => Style::Held,
+            Mark::NotHeld => Style::Broken,
+            Mark::Next => Style::Next,
+        }
+    }
+}
+
+impl From<Tone> for Style {
+    fn from(tone: Tone) -> Style {
+        match tone {
+            Tone::Plain => Style::Plain,
+            Tone::Quiet => Style::Quiet,
+            Tone::Waiting => Style::Waiting,
+            Tone::Held => Style::Held,
+            Tone::Broken => Style::Broken,
+        }
+    }
 }
 
 /// One line of a frame.

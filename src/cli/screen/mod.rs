@@ -9,7 +9,6 @@ mod keys;
 mod line;
 mod messages;
 mod rail;
-mod survey;
 mod terminal;
 
 pub use frame::frame;

@@ -1,8 +1,13 @@
-//! What the books say about each zone right now, worked out once for a frame.
+//! What the books say about each zone right now, worked out once for a picture of the run.
 
-use super::line::Style;
-use crate::run::{Ledger, Reading, Run, Spot, Status, Want};
-use crate::units::{Geometry, PerGeometry};
+use crate::run::Ledger;
+use crate::run::Reading;
+use crate::run::Run;
+use crate::run::Spot;
+use crate::run::Status;
+use crate::run::Want;
+use crate::units::Geometry;
+use crate::units::PerGeometry;
 
 /// How a zone stands; its shape says so, and its colour only helps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -22,7 +27,8 @@ pub enum Mark {
 }
 
 impl Mark {
-    /// The mark as drawn.
+    /// The mark as one character.
+    #[must_use]
     pub const fn shape(self) -> char {
         match self {
             Mark::ToRead => '·',
@@ -34,14 +40,27 @@ impl Mark {
         }
     }
 
-    /// What helps the shape.
-    pub const fn style(self) -> Style {
+    /// What the mark says.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
         match self {
-            Mark::ToRead | Mark::LeftOut => Style::Quiet,
-            Mark::Pending => Style::Waiting,
-            Mark::Proven => Style::Held,
-            Mark::NotHeld => Style::Broken,
-            Mark::Next => Style::Next,
+            Mark::ToRead => "to read",
+            Mark::Pending => "not proven yet",
+            Mark::Proven => "proven",
+            Mark::NotHeld => "did not hold",
+            Mark::LeftOut => "left out",
+            Mark::Next => "next",
+        }
+    }
+
+    /// The mark of a reading by what became of it.
+    #[must_use]
+    pub const fn of(status: Status) -> Mark {
+        match status {
+            Status::Pending => Mark::Pending,
+            Status::Proven => Mark::Proven,
+            Status::Drifted | Status::NotProven => Mark::NotHeld,
+            Status::Voided | Status::Undone | Status::Superseded => Mark::LeftOut,
         }
     }
 }
@@ -84,6 +103,8 @@ pub struct Survey<'a> {
 }
 
 impl<'a> Survey<'a> {
+    /// Looks through the books.
+    #[must_use]
     pub fn of(run: &'a Run) -> Survey<'a> {
         let ledger = run.ledger();
         let mut zones = vec![ZoneNow { proven: true, ..ZoneNow::default() }; ledger.setup.zones.len()];
@@ -113,6 +134,7 @@ impl<'a> Survey<'a> {
     }
 
     /// The zone that is read next.
+    #[must_use]
     pub fn next_zone(&self) -> Option<usize> {
         match self.want {
             Want::Zone { zone, .. } => Some(zone),
@@ -120,6 +142,8 @@ impl<'a> Survey<'a> {
         }
     }
 
+    /// How a zone stands; `zone` is its index in the set-up.
+    #[must_use]
     pub fn mark(&self, zone: usize) -> Mark {
         let now = &self.zones[zone];
         match () {
@@ -133,12 +157,22 @@ impl<'a> Survey<'a> {
         }
     }
 
+    /// The last values of a zone; none of an earlier attempt while the zone is next.
+    #[must_use]
+    pub fn shown(&self, zone: usize) -> &PerGeometry<String> {
+        const NONE: &PerGeometry<String> = &PerGeometry::none();
+        let now = &self.zones[zone];
+        if self.mark(zone) == Mark::Next && now.taken == 0 { NONE } else { &now.last }
+    }
+
     /// Placements that a zone needs.
+    #[must_use]
     pub fn wanted(&self, zone: usize) -> u32 {
         self.ledger.wanted(zone)
     }
 
     /// Placements on zones that the plan still asks for.
+    #[must_use]
     pub fn to_come(&self) -> usize {
         let plan = self.ledger.setup.plan.iter().flat_map(|block| &block.0);
         plan.filter(|&&zone| !self.zones[zone].skipped)
@@ -147,6 +181,7 @@ impl<'a> Survey<'a> {
     }
 
     /// The geometry to show where there is room for one: 60° if it is in the plan.
+    #[must_use]
     pub fn main_geometry(&self) -> Geometry {
         let all = &self.ledger.setup.geometries;
         let sixty = all.iter().find(|&&g| g == Geometry::Deg60);
@@ -154,6 +189,7 @@ impl<'a> Survey<'a> {
     }
 
     /// The readings of the last placement that was not taken back.
+    #[must_use]
     pub fn last_placement(&self) -> &'a [Reading] {
         let readings = &self.ledger.readings;
         let Some(last) = readings.iter().rposition(|r| r.status != Status::Undone) else { return &[] };
@@ -162,6 +198,7 @@ impl<'a> Survey<'a> {
     }
 
     /// What the meter stood on, in a few words.
+    #[must_use]
     pub fn spot(&self, spot: Spot) -> String {
         match spot {
             Spot::Tile { check } => {
