@@ -1,0 +1,44 @@
+//! The headers that every answer carries: what a browser may load, who may embed it, what it may keep.
+
+use axum::http::HeaderName;
+use axum::http::HeaderValue;
+use axum::http::header;
+use axum::response::Response;
+
+use super::refusal::Asked;
+
+/// No script or style but the program's own files, and nothing from elsewhere.
+pub const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
+    img-src 'self' data:; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+/// `Referrer-Policy` is `same-origin` and not `no-referrer`: under the latter a browser sends `Origin: null` with its
+/// own forms (Fetch standard, "append a request `Origin` header"), and they could not be told from a stranger's.
+const ALWAYS: [(&str, &str); 8] = [
+    ("content-security-policy", CONTENT_SECURITY_POLICY),
+    ("x-content-type-options", "nosniff"),
+    ("referrer-policy", "same-origin"),
+    ("cross-origin-opener-policy", "same-origin"),
+    ("cross-origin-resource-policy", "same-origin"),
+    ("cross-origin-embedder-policy", "require-corp"),
+    ("x-frame-options", "DENY"),
+    (
+        "permissions-policy",
+        "camera=(), geolocation=(), microphone=(), payment=(), usb=(), screen-wake-lock=(self)",
+    ),
+];
+
+/// `response` with those headers. State is never kept; files of the program are kept for ever under an address with
+/// their version (`/assets/NAME?v=…`), and asked after each time under one without.
+pub fn seal(mut response: Response, asked: &Asked) -> Response {
+    let keep = match (response.status().is_success(), asked.is_versioned_asset(), asked.is_asset()) {
+        (true, true, _) => "public, max-age=31536000, immutable",
+        (true, false, true) => "no-cache",
+        _ => "no-store",
+    };
+    let headers = response.headers_mut();
+    for (name, value) in ALWAYS {
+        headers.insert(HeaderName::from_static(name), HeaderValue::from_static(value));
+    }
+    headers.insert(header::CACHE_CONTROL, HeaderValue::from_static(keep));
+    response
+}
