@@ -130,8 +130,11 @@ fn may_act(gate: &Gate, request: &Request) -> Result<Role, Refusal> {
     let name = gate.cookie_name();
     let role = cookies(request.headers(), &name).find_map(|cookie| gate.pairing().role(cookie, now_us));
     let path = request.uri().path();
-    // Open to all: where one pairs, what that page needs, and whether the daemon lives.
-    let open = path == "/pair" || path == "/health" || path.starts_with("/assets/");
+    // Open to all: where one pairs, and what that page needs. Whoever looks after the daemon asks from this
+    // machine whether it is well, and has no browser to pair.
+    let here = request.extensions().get::<Peer>().is_some_and(|p| p.remote.ip().to_canonical().is_loopback());
+    let open =
+        path == "/pair" || path.starts_with("/assets/") || (here && matches!(path, "/health" | "/metrics"));
     match role {
         Some(Role::Viewer) if !only_looks(request.method()) && path != "/pair" => Err(Refusal::LookOnly),
         Some(role) => Ok(role),

@@ -24,6 +24,7 @@ fn served(gate: &Arc<Gate>) -> Router {
     let app = Router::new()
         .route("/", get(role))
         .route("/health", get(|| async { "well" }))
+        .route("/metrics", get(|| async { "counted" }))
         .route("/s/harbour/events", get(|| async { "events" }))
         .route("/s/harbour/word", get(|| async { "" }).post(echo))
         .route("/assets/page.css", get(|| async { "css" }));
@@ -32,14 +33,25 @@ fn served(gate: &Arc<Gate>) -> Router {
 
 /// Sends a request with these headers (one `name: value` a line) and returns the answer with its text.
 fn ask(gate: &Arc<Gate>, method: &str, path: &str, headers: &str, body: &str) -> (Response<()>, String) {
+    ask_from("192.168.1.20:50000", gate, method, path, headers, body)
+}
+
+fn ask_from(
+    remote: &str,
+    gate: &Arc<Gate>,
+    method: &str,
+    path: &str,
+    headers: &str,
+    body: &str,
+) -> (Response<()>, String) {
     let mut request = Request::builder().method(method).uri(path);
     for line in headers.lines() {
-        let (name, value) = line.trim().split_once(": ").unwrap();
+        let (name, value) = line.split_once(": ").unwrap();
         request = request.header(name, value);
     }
     let mut request = request.body(Body::from(body.to_owned())).unwrap();
     let local = "192.168.1.5:8417".parse().unwrap();
-    request.extensions_mut().insert(Peer { remote: "192.168.1.20:50000".parse().unwrap(), local });
+    request.extensions_mut().insert(Peer { remote: remote.parse().unwrap(), local });
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     runtime.block_on(async {
         let (parts, body) = served(gate).oneshot(request).await.unwrap().into_parts();
@@ -138,7 +150,7 @@ fn another_site_may_link_here_but_not_read_embed_or_listen() {
 fn on_a_lan_nothing_is_seen_before_pairing_but_where_one_pairs() {
     let gate = gate(Reach::Lan);
     let host = "Host: 192.168.1.5:8417";
-    for path in ["/", "/s/harbour/events", "/nothing"] {
+    for path in ["/", "/s/harbour/events", "/nothing", "/health", "/metrics"] {
         assert_eq!(status(&gate, "GET", path, host), 401, "{path}");
     }
     for wrong in ["halfpanel-8417=", "halfpanel-8417=00", "halfpanel-80=1; other=2"] {
@@ -147,8 +159,12 @@ fn on_a_lan_nothing_is_seen_before_pairing_but_where_one_pairs() {
     let (answer, _) = ask(&gate, "GET", "/", &format!("{host}\nAccept: text/html"), "");
     assert_eq!(answer.status(), StatusCode::SEE_OTHER);
     assert_eq!(answer.headers()[header::LOCATION], "/pair");
-    for path in ["/pair", "/health", "/assets/page.css"] {
+    for path in ["/pair", "/assets/page.css"] {
         assert_eq!(status(&gate, "GET", path, host), 200, "{path}");
+    }
+    for (path, seen) in [("/health", 200), ("/metrics", 200), ("/", 401), ("/s/harbour/events", 401)] {
+        let (answer, _) = ask_from("127.0.0.1:50000", &gate, "GET", path, host, "");
+        assert_eq!(answer.status().as_u16(), seen, "{path} from this machine");
     }
     let (_, text) = ask(&gate, "GET", "/pair?code=0410-6105", host, "");
     assert!(text.contains("value=\"0410-6105\""), "{text}");
@@ -251,7 +267,6 @@ fn every_answer_is_sealed_and_keeps_no_state() {
         ("/", host, "no-store"),
         ("/", "Host: rebound.example", "no-store"),
         ("/pair", host, "no-store"),
-        ("/health", host, "no-store"),
         ("/assets/page.css", host, "no-cache"),
         ("/assets/page.css?v=1", host, "public, max-age=31536000, immutable"),
         ("/assets/none.css?v=1", host, "no-store"),

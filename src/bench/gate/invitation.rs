@@ -61,8 +61,8 @@ impl Invitation {
 impl fmt::Display for Invitation {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Invitation { url, operator, viewer } = self;
-        writeln!(f, "Open {url} on a device of this network and type a code,")?;
-        writeln!(f, "or point its camera at one of the squares:\n")?;
+        writeln!(f, "On a device of this network open\n\n  {url}\n")?;
+        writeln!(f, "and type a code, or point its camera at one of the squares:\n")?;
         writeln!(f, "  {operator}  to lead a run and to look")?;
         writeln!(f, "  {viewer}  to look only\n")?;
         f.write_str(&self.pictures().unwrap_or_default())
@@ -89,7 +89,7 @@ mod tests {
     #[test]
     fn the_text_states_address_and_codes_for_whoever_has_no_camera() {
         let text = invitation("http://192.168.1.5:8417/").to_string();
-        for piece in ["http://192.168.1.5:8417/ ", "0410-6105", "ZZZZ-ZZZZ", "to look only"] {
+        for piece in ["  http://192.168.1.5:8417/\n", "0410-6105", "ZZZZ-ZZZZ", "to look only"] {
             assert!(text.contains(piece), "{piece} is missing:\n{text}");
         }
     }

@@ -183,7 +183,10 @@ impl Pairing {
             return None;
         }
         for (place, pair) in cookie.as_bytes().chunks(2).enumerate() {
-            bytes[place] = u8::from_str_radix(std::str::from_utf8(pair).ok()?, 16).ok()?;
+            // Digit by digit: reading a number would take a sign, too.
+            let digits = pair.iter().map(|byte| char::from(*byte).to_digit(16));
+            let value = digits.fold(Some(0), |value, digit| Some(value? * 16 + digit?))?;
+            bytes[place] = u8::try_from(value).ok()?;
         }
         let token = Digest::of(&bytes);
         // No early way out: how long it takes does not tell which of them it was.

@@ -76,7 +76,7 @@ impl Tries {
 /// One guest's address: a host in IPv6 commonly has a whole /64 to choose from.
 pub(super) fn neighbourhood(ip: IpAddr) -> IpAddr {
     match ip.to_canonical() {
-        IpAddr::V6(v6) => IpAddr::V6(Ipv6Addr::from_bits(v6.to_bits() >> 64 << 64)),
-        v4 => v4,
+        IpAddr::V6(v6) if !v6.is_loopback() => IpAddr::V6(Ipv6Addr::from_bits(v6.to_bits() >> 64 << 64)),
+        other => other,
     }
 }
