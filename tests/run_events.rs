@@ -100,7 +100,20 @@ fn events_of_lines_that_misbehave() -> Vec<String> {
     for _ in 0..3 {
         bench.bytes(b"\xf8\x00\xf8\r\n");
     }
-    bench.events
+    bench.bytes(b"\x1392.4\r\nLOBAT\r\n");
+    let mut other = setup(1);
+    other.profile = common::PLAIN
+        .replace("[\"gloss\"]", "[\"serial\", \"gloss\"]")
+        .replace("\"85.3\"\ngloss", "\"A17;85.3\"\ngloss");
+    let mut swapped = Bench::new(other);
+    swapped.bytes(b"A17;92.4\r\nB03;92.4\r\n");
+    let mut numbered = setup(1);
+    numbered.profile = shipped::text("semicolon-numbered").unwrap().to_owned();
+    let mut losing = Bench::new(numbered);
+    for n in [1, 3, 5, 7] {
+        losing.bytes(format!("000{n};60;92.4;GU;OK\r\n").as_bytes());
+    }
+    [bench.events, swapped.events, losing.events].concat()
 }
 
 /// A bench whose meter is read in another way.

@@ -170,7 +170,8 @@ fn story(row: &str) -> Option<Bench> {
         "a low battery, or another error word that the profile lists" => {
             sent(&with_status(), b"92.4;LOBAT\r\n")
         }
-        "a status word that nobody has explained" => sent(&with_status(), b"92.4;BATT\r\n"),
+        "a low battery by a word that the profile does not list" => sent(&with_status(), b"92.4;BATT\r\n"),
+        "a status word that nobody has explained" => sent(&with_status(), b"92.4;NEW\r\n"),
         "a mark that nobody has explained" => sent(&marked(), b"92.4;X\r\n"),
         "an average" => sent(&marked(), b"92.4;A\r\n"),
         "a value from the memory" => sent(&marked(), b"92.4;M\r\n"),
@@ -187,6 +188,10 @@ fn story(row: &str) -> Option<Bench> {
             bench
         }
         "a byte was changed" => sent(&with_checksum(), b"95.3*CE\r\n"),
+        "bytes or lines are lost again and again" => {
+            sent(&with_checksum(), b"85.3*CE\r\n95.3*CE\r\n84.3*CD\r\n85.3*CF\r\n65.3*CE\r\n")
+        }
+        "the bytes 0x11 and 0x13 stand in a line" => sent(PLAIN, b"\x1392.4\r\n"),
         "the checksum is missing" => sent(&with_checksum(), b"85.3\r\n"),
         "what stands around the line is missing" => {
             let framed = fields("'gloss'", "geometry_deg = 60\nprefix = '$'", "", "'$85.3'");
@@ -212,6 +217,10 @@ fn story(row: &str) -> Option<Bench> {
                 "'A17;85.3'",
             );
             sent(&one, b"B03;92.4\r\n")
+        }
+        "two meters were swapped, and the profile states none" => {
+            let any = fields("'serial', 'gloss'", "geometry_deg = 60", "", "'A17;85.3'");
+            sent(&any, b"A17;92.4\r\nB03;92.4\r\n")
         }
         "a press while the run is paused" => {
             bench.word(Word::Pause).press("92.4");
@@ -344,6 +353,16 @@ fn a_hint_shows_the_bytes_and_the_key_to_change() {
             "a greeting, or half a line, as soon as the line is up",
             ["`READY V2` came 1000 ms after", "`settle_ms`"],
         ),
+        (
+            "two meters were swapped, and the profile states none",
+            ["meter `B03`, those before came from `A17`", "`serial_number`"],
+        ),
+        ("the bytes 0x11 and 0x13 stand in a line", [r"`\x1392.4`", "`flow = \"software\"`"]),
+        ("a low battery by a word that the profile does not list", ["`92.4;BATT`", "`status.errors`"]),
+        (
+            "bytes or lines are lost again and again",
+            ["3 times in this sitting", "the last time at `65.3*CE`"],
+        ),
     ] {
         let bench = story(row).unwrap();
         let said = sentence(&bench, parts[0]);
@@ -384,6 +403,22 @@ fn a_hint_is_told_once_a_sitting() {
     assert_eq!(count(&bench), 1);
     bench.resume_after_min(5.0, false).bytes(b"READY\r\n");
     assert_eq!(count(&bench), 2);
+}
+
+#[test]
+fn a_meter_swapped_overnight_is_seen_and_one_that_stays_is_not() {
+    let mut bench = with(&fields("'serial', 'gloss'", "geometry_deg = 60", "", "'A17;85.3'"));
+    let count = |bench: &Bench| codes(bench).iter().filter(|code| *code == "two-meters").count();
+    bench.bytes(b"A17;92.4\r\n").resume_after_min(5.0, false).bytes(b"A17;92.3\r\n");
+    assert_eq!(count(&bench), 0);
+    bench.resume_after_min(600.0, false).bytes(b"B03;92.4\r\n");
+    assert_eq!(count(&bench), 1);
+}
+
+#[test]
+fn a_checksum_that_never_fits_is_the_profiles_and_no_loss() {
+    let bench = sent(&with_checksum(), b"85.3*CF\r\n85.3*CF\r\n85.3*CF\r\n85.3*CF\r\n");
+    assert!(!codes(&bench).contains(&"losses".to_owned()), "{:?}", codes(&bench));
 }
 
 #[test]

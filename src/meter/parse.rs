@@ -96,11 +96,38 @@ impl LineReader {
         self.read_fields(line, &fields)
     }
 
+    /// Whether lines tell the meter's serial number.
+    #[must_use]
+    pub fn names_serial(&self) -> bool {
+        self.fields.iter().any(|&(_, field)| field == Field::Serial)
+    }
+
+    /// The meter's serial number in a line, where the profile has a field for it and the line has the
+    /// profile's layout; whatever else is right or wrong in it.
+    #[must_use]
+    pub fn serial_in(&self, line: &[u8]) -> Option<String> {
+        let at = self.fields.iter().position(|&(_, field)| field == Field::Serial)?;
+        let inner = match &self.frame {
+            Some(frame) => frame.strip(line).ok()?,
+            None => line,
+        };
+        let text = self.decode(inner).ok()?;
+        let mut cells = [None; MAX_FIELDS];
+        self.cut(line, &text, &mut cells).ok()?;
+        cells[at].map(str::to_owned)
+    }
+
     /// `line` is what came, `text` what is left of it without the frame.
     fn read_fields(&self, line: &[u8], text: &str) -> Result<LineOutcome, Refusal> {
         let mut cells = [None; MAX_FIELDS];
+        self.cut(line, text, &mut cells)?;
+        self.values(line, &cells)
+    }
+
+    /// The texts of the fields.
+    fn cut<'t>(&self, line: &[u8], text: &'t str, cells: &mut Cells<'t>) -> Result<(), Refusal> {
         match &self.layout {
-            Layout::Separated(separator) => self.split(separator, line, text, &mut cells)?,
+            Layout::Separated(separator) => self.split(separator, line, text, cells)?,
             Layout::Columns(columns) => {
                 let mut places = cells.iter_mut();
                 columns.cut(line, text, |cell| {
@@ -118,7 +145,7 @@ impl LineReader {
                 }
             }
         }
-        self.values(line, &cells)
+        Ok(())
     }
 
     fn decode<'t>(&self, line: &'t [u8]) -> Result<Cow<'t, str>, Refusal> {

@@ -55,12 +55,49 @@ pub enum Hint {
         /// How soon, milliseconds.
         after_ms: u64,
     },
+    /// Another serial number than before, where the profile states none.
+    TwoMeters {
+        /// The line.
+        line: Seen,
+        /// The number in it.
+        now: Seen,
+        /// The number before.
+        before: Seen,
+    },
+    /// A byte of software flow control in a line.
+    FlowSigns {
+        /// The line.
+        line: Seen,
+    },
+    /// A line that speaks of the battery, and that the profile does not explain.
+    Battery {
+        /// The line.
+        line: Seen,
+    },
+    /// Bytes or lines are lost now and then, between good lines.
+    Losses {
+        /// The last line at which that was seen.
+        line: Seen,
+        /// How often in this sitting.
+        times: u32,
+    },
 }
 
 impl Hint {
     /// All codes.
-    pub const CODES: [&str; 7] =
-        ["silence", "garbage", "no-line-end", "stuck", "twice", "other-mode", "greeting"];
+    pub const CODES: [&str; 11] = [
+        "silence",
+        "garbage",
+        "no-line-end",
+        "stuck",
+        "twice",
+        "other-mode",
+        "greeting",
+        "two-meters",
+        "flow-signs",
+        "battery",
+        "losses",
+    ];
 
     /// A short name that stays the same, for programs.
     #[must_use]
@@ -73,6 +110,10 @@ impl Hint {
             Hint::Twice { .. } => "twice",
             Hint::OtherMode { .. } => "other-mode",
             Hint::Greeting { .. } => "greeting",
+            Hint::TwoMeters { .. } => "two-meters",
+            Hint::FlowSigns { .. } => "flow-signs",
+            Hint::Battery { .. } => "battery",
+            Hint::Losses { .. } => "losses",
         }
     }
 
@@ -165,6 +206,29 @@ impl fmt::Display for Hint {
                  the port was opened and this is its greeting, or the rest of a line that was under way; nothing was taken. \
                  If it comes each time, set `settle_ms` in the profile, add it to `ignore`, or try \
                  `dtr = \"off\"`"
+            ),
+            Hint::TwoMeters { line, now, before } => write!(
+                f,
+                "the line {line} comes from the meter {now}, those before came from {before}: most likely two meters were \
+                 swapped in the middle of the run; connect the first one again, check the tile (`check`), and set \
+                 `serial_number` in the profile: then another meter's lines are refused"
+            ),
+            Hint::FlowSigns { line } => write!(
+                f,
+                "the line {line} has `\\x11` (XON) or `\\x13` (XOFF) in it: most likely the meter uses software flow \
+                 control; set `flow = \"software\"` in the profile"
+            ),
+            Hint::Battery { line } => write!(
+                f,
+                "the line {line} speaks of the battery: most likely it is low, and values may drift before the meter stops; \
+                 change or charge it and check the tile (`check`); the profile can explain the word in `status.errors`, or \
+                 pass the line over by `ignore`"
+            ),
+            Hint::Losses { line, times } => write!(
+                f,
+                "{times} times in this sitting bytes or lines were lost or changed on the way, the last time at {line}: most \
+                 likely it is the cable, a hub or a busy computer; use a short cable straight into the computer, and a lower \
+                 `baud` in meter and profile if it goes on"
             ),
         }
     }

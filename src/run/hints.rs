@@ -4,7 +4,7 @@
 use super::hint::{Hint, parity};
 use super::ledger::{CheckKind, Ledger, Spot};
 use super::notice::{Effect, Notice};
-use crate::meter::{Profile, Refusal, Seen, Way};
+use crate::meter::{FlowControl, LineReader, Profile, Refusal, Seen, Way};
 use crate::units::{Gloss, PerGeometry};
 
 /// How long a line that is up may be silent before that is told, microseconds.
@@ -25,10 +25,22 @@ const MODE_LINES: u32 = 3;
 /// Spots with the same value that show a stuck one.
 const STUCK_SPOTS: usize = 5;
 
-/// What was seen so far, in this sitting.
-pub(super) struct Hints {
+/// Losses in a sitting that are no accident.
+const LOSSES: u32 = 3;
+
+/// What the profile says of the line.
+#[derive(Clone, Copy)]
+struct Known {
     is_asked: bool,
     is_numbered: bool,
+    has_software_flow: bool,
+    /// Lines tell the meter's serial number, and the profile does not say which it has to be.
+    any_meter: bool,
+}
+
+/// What was seen so far, in this sitting.
+pub(super) struct Hints {
+    known: Known,
     told: Vec<&'static str>,
     due: Vec<Hint>,
     now_us: u64,
@@ -42,6 +54,9 @@ pub(super) struct Hints {
     form: Option<(String, u32)>,
     last: Option<Placement>,
     stuck: Vec<Place>,
+    losses: u32,
+    /// The serial number of the last good line; of the run, since it should stay one meter's.
+    serial: Option<String>,
 }
 
 /// The last placement that was taken.
@@ -62,13 +77,17 @@ enum Place {
 
 impl Hints {
     pub(super) fn of(profile: &Profile) -> Hints {
-        Hints::new(matches!(profile.way(), Way::Ask(_)), profile.sequence().is_some())
+        Hints::new(Known {
+            is_asked: matches!(profile.way(), Way::Ask(_)),
+            is_numbered: profile.sequence().is_some(),
+            has_software_flow: profile.serial().flow == FlowControl::Software,
+            any_meter: profile.serial_number().is_none() && profile.reader().names_serial(),
+        })
     }
 
-    fn new(is_asked: bool, is_numbered: bool) -> Hints {
+    fn new(known: Known) -> Hints {
         Hints {
-            is_asked,
-            is_numbered,
+            known,
             told: Vec::new(),
             due: Vec::new(),
             now_us: 0,
@@ -80,6 +99,8 @@ impl Hints {
             form: None,
             last: None,
             stuck: Vec::new(),
+            losses: 0,
+            serial: None,
         }
     }
 
@@ -90,7 +111,7 @@ impl Hints {
 
     /// Nothing is known of the time in between, and whoever sits here now was told nothing.
     pub(super) fn begin_sitting(&mut self) {
-        *self = Hints { now_us: self.now_us, ..Hints::new(self.is_asked, self.is_numbered) };
+        *self = Hints { now_us: self.now_us, serial: self.serial.take(), ..Hints::new(self.known) };
     }
 
     /// The line came up or went down. A meter that is asked has times of its own for its answers.
@@ -98,7 +119,7 @@ impl Hints {
         self.up_us = up.then_some(self.now_us);
         let is_news = !self.told.contains(&"silence");
         self.silent_until_us =
-            (up && !self.is_asked && is_news).then(|| self.now_us.saturating_add(SILENT_US));
+            (up && !self.known.is_asked && is_news).then(|| self.now_us.saturating_add(SILENT_US));
         self.has_bytes = false;
         (self.garbage, self.form) = (0, None);
     }
@@ -138,11 +159,35 @@ impl Hints {
     }
 
     /// A line that is a reading by the profile, taken or not.
-    pub(super) fn good(&mut self, line: &[u8]) {
+    pub(super) fn good(&mut self, line: &[u8], reader: &LineReader) {
+        if self.known.any_meter {
+            self.meter(line, reader);
+        }
         let good = self.good.get_or_insert_default();
         good.clear();
         good.extend_from_slice(line);
         (self.garbage, self.form, self.up_us) = (0, None, None);
+    }
+
+    /// Whose line it is.
+    fn meter(&mut self, line: &[u8], reader: &LineReader) {
+        let Some(now) = reader.serial_in(line) else { return };
+        if let Some(before) = self.serial.replace(now.clone()).filter(|before| *before != now) {
+            let (now, before) = (Seen::new(now.as_bytes()), Seen::new(before.as_bytes()));
+            self.find(Hint::TwoMeters { line: Seen::new(line), now, before });
+        }
+    }
+
+    /// Bytes or lines were lost before this line, or in it. Where no line was ever good, it is the profile
+    /// that does not fit.
+    pub(super) fn lost(&mut self, line: &[u8]) {
+        if self.good.is_none() {
+            return;
+        }
+        self.losses += 1;
+        if self.losses >= LOSSES {
+            self.find(Hint::Losses { line: Seen::new(line), times: self.losses });
+        }
     }
 
     /// A line was refused.
@@ -156,6 +201,16 @@ impl Hints {
                 self.find(Hint::garbage(line));
             }
             return;
+        }
+        if let Refusal::WrongChecksum { .. } = why {
+            self.lost(line);
+        }
+        if !self.known.has_software_flow && line.iter().any(|byte| matches!(byte, 0x11 | 0x13)) {
+            return self.find(Hint::FlowSigns { line: Seen::new(line) });
+        }
+        // An error word of the profile has been told with its meaning.
+        if speaks_of_battery(line) && !matches!(why, Refusal::ErrorWord { .. }) {
+            return self.find(Hint::Battery { line: Seen::new(line) });
         }
         if !speaks_of_form(why) {
             self.form = None;
@@ -177,8 +232,8 @@ impl Hints {
         };
         let last = self.last.take();
         if let Some(last) = &last
-            && !self.is_numbered
-            && !self.is_asked
+            && !self.known.is_numbered
+            && !self.known.is_asked
             && last.line == line
             && self.now_us.saturating_sub(last.at_us) <= TWICE_US
         {
@@ -231,6 +286,11 @@ impl Hints {
         }
         self.form = Some((form, count));
     }
+}
+
+/// Whether a line has a word such as `BATT`, `LOBAT` or `battery`.
+fn speaks_of_battery(line: &[u8]) -> bool {
+    line.windows(3).any(|part| part.eq_ignore_ascii_case(b"bat"))
 }
 
 /// Whether a refusal is about the form of the line. The others say themselves what is the matter.

@@ -254,7 +254,7 @@ impl Desk {
         sequence: Option<u64>,
         out: &mut Vec<Effect>,
     ) -> bool {
-        self.hints.good(line);
+        self.hints.good(line, &self.reader);
         let plan = &self.machine.ledger().setup.geometries;
         if plan.iter().any(|&g| gloss.get(g).is_none()) {
             let why = not_planned(plan, gloss);
@@ -271,6 +271,7 @@ impl Desk {
                 Some(last) => {
                     let expected = self.sequence.map_or(came, |range| range.after(last));
                     if expected != came {
+                        self.hints.lost(line);
                         out.push(Effect::Tell(Notice::LinesLost { expected, came }));
                     }
                 }

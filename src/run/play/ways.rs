@@ -201,7 +201,7 @@ impl Desk {
                 if sequence.is_some() && sequence == std::mem::replace(&mut self.last_sequence, sequence) {
                     return;
                 }
-                self.hints.good(line);
+                self.hints.good(line, &self.reader);
                 let gloss = plan.iter().filter_map(|&g| gloss.get(g).map(|&v| (g, v))).collect();
                 return self.stream_value(at, line, gloss, out);
             }
