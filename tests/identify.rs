@@ -14,6 +14,7 @@ use halfpanel::meter::Scenario;
 use halfpanel::meter::SimulatedMeter;
 use halfpanel::meter::Spot;
 use halfpanel::meter::Way;
+use halfpanel::units::Geometry;
 use process::Line as Pty;
 use process::Meter;
 use process::Running;
@@ -199,8 +200,14 @@ fn two_angles_in_a_line_by_the_tile_alone() {
 
 #[test]
 fn three_lines_a_press() {
-    let bench = Bench::new("line = '{sequence:04};{geometry};{gloss};GU'\ngeometries = [20, 60, 85]");
-    assert_eq!(zone_read_after(bench, &[]), "20:8.3 60:107.5 85:45.2");
+    let mut bench = Bench::new("line = '{sequence:04};{geometry};{gloss};GU'\ngeometries = [60, 20, 85]");
+    let told = identify(&[], || bench.press(&Spot::Tile));
+    assert_eq!(told.code, Some(0), "{:?} {}", told.events.last(), told.errors);
+    let profile = told.profile();
+    assert_eq!(read(&profile, &bench.press(&zone())), "60:107.5 20:8.3 85:45.2");
+    // A run takes them for one reading.
+    let joining = profile.joining().expect("they are joined");
+    assert_eq!(*joining.order, [Geometry::Deg60, Geometry::Deg20, Geometry::Deg85]);
 }
 
 #[test]

@@ -7,6 +7,7 @@ mod common;
 
 use common::{Bench, PLAIN, setup};
 use halfpanel::meter::shipped;
+use halfpanel::run::record::Body;
 use halfpanel::run::{Hint, Word};
 use serde_json::Value;
 use std::collections::BTreeSet;
@@ -52,6 +53,11 @@ fn with_status() -> String {
 
 fn angled() -> String {
     fields("'geometry', 'gloss'", "", "", "'60;85.3'")
+}
+
+fn joined() -> String {
+    let example = "[[example]]\nlines = ['20;71.0', '60;85.3']\ngloss_20 = '71.0'\ngloss_60 = '85.3'";
+    angled().replace("[[example]]", &format!("[reading]\njoins_deg = [20, 60]\n{example}\n[[example]]"))
 }
 
 fn columns() -> String {
@@ -155,6 +161,18 @@ fn story(row: &str) -> Option<Bench> {
         "two values at one angle" => {
             let two = fields("'geometry', 'gloss', 'geometry', 'gloss'", "", "", "'20;80.0;60;85.3'");
             sent(&two.replace("gloss_60", "gloss_20 = '80.0'\ngloss_60"), b"60;92.4;60;92.3\r\n")
+        }
+        "of the lines of one press, one is missing" => {
+            let mut bench = sent(&joined(), b"20;92.4\r\n");
+            bench.wait_min(1.0 / 60.0).tick();
+            bench
+        }
+        "a line of a press that has not begun" => sent(&joined(), b"60;92.4\r\n"),
+        "something else is wanted before the last line of a press" => {
+            let mut bench = sent(&joined(), b"20;92.4\r\n60;92.4\r\n20;92.4\r\n");
+            bench.put(Body::Word(Word::Pause));
+            bench.bytes(b"60;92.4\r\n");
+            bench
         }
         "the same value on five spots, a tile among them" => {
             bench.press("92.4 92.4 92.4 92.4 92.4 92.4 92.4");

@@ -1,10 +1,13 @@
 //! The examples of a profile are tried when it is loaded: a profile that cannot read its own examples
 //! is wrong, and this is the moment to say so.
 
+use crate::meter::Joiner;
+use crate::meter::Joining;
 use crate::meter::LineEnd;
 use crate::meter::LineOutcome;
 use crate::meter::LineReader;
 use crate::meter::Refusal;
+use crate::meter::SetEnd;
 use crate::meter::line_format::Encoding;
 use crate::meter::profile_file::ExampleTable;
 use crate::meter::profile_file::File;
@@ -13,18 +16,32 @@ use crate::text::Problem;
 use crate::units::Geometry;
 use crate::units::Gloss;
 use crate::units::PerGeometry;
+use std::ops::Range;
 use toml::Spanned;
 
-pub(super) fn check(source: Source<'_>, reader: &LineReader, file: &File) -> Result<(), Problem> {
+pub(super) fn check(
+    source: Source<'_>,
+    reader: &LineReader,
+    joining: Option<&Joining>,
+    file: &File,
+) -> Result<(), Problem> {
     for example in &file.example {
-        try_one(source, reader, file, example)?;
+        try_one(Trial { source, reader, joining, end: file.line.get_ref().end }, example)?;
     }
-    if file.example.iter().any(|example| !expected(example.get_ref()).is_empty()) {
-        return Ok(());
+    let gives_values = |table: &ExampleTable| !expected(table).is_empty();
+    if !file.example.iter().any(|example| gives_values(example.get_ref())) {
+        let hint = "add `[[example]]` with `line = '…'`, a line that the meter sent, and the value it gives, such as \
+                    `gloss_60 = \"85.3\"`";
+        return Err(source.problem(file.line.span(), "the profile has no example that gives a value", hint));
     }
-    let hint = "add `[[example]]` with `line = '…'`, a line that the meter sent, and the value it gives, such as \
-                `gloss_60 = \"85.3\"`";
-    Err(source.problem(file.line.span(), "the profile has no example that gives a value", hint))
+    let joins = |table: &ExampleTable| table.lines.is_some() && gives_values(table);
+    match &file.reading.joins_deg {
+        Some(given) if !file.example.iter().any(|example| joins(example.get_ref())) => {
+            let hint = "add `[[example]]` with `lines = ['…', '…']`, all the lines of one press, and the values they give";
+            Err(source.problem(given.span(), "no example shows lines that are joined", hint))
+        }
+        _ => Ok(()),
+    }
 }
 
 fn expected(example: &ExampleTable) -> PerGeometry<Gloss> {
@@ -36,29 +53,98 @@ fn expected(example: &ExampleTable) -> PerGeometry<Gloss> {
     all.into_iter().filter_map(|(geometry, gloss)| gloss.map(|gloss| (geometry, gloss))).collect()
 }
 
-fn try_one(
-    source: Source<'_>,
-    reader: &LineReader,
-    file: &File,
-    example: &Spanned<ExampleTable>,
-) -> Result<(), Problem> {
+/// What an example is tried by.
+#[derive(Clone, Copy)]
+struct Trial<'a> {
+    source: Source<'a>,
+    reader: &'a LineReader,
+    joining: Option<&'a Joining>,
+    end: LineEnd,
+}
+
+fn try_one(trial: Trial<'_>, example: &Spanned<ExampleTable>) -> Result<(), Problem> {
     let (table, example) = (example.span(), example.get_ref());
+    let problem = |what: &str, hint: &str| Err(trial.source.problem(table.clone(), what, hint));
     let wanted = expected(example);
     let says = usize::from(!wanted.is_empty()) + usize::from(example.ignored) + usize::from(example.refused);
-    if says != 1 {
+    if says != 1 || (example.ignored && example.lines.is_some()) {
         let hint = "give the values, such as `gloss_60 = \"85.3\"`, or `ignored = true`, or `refused = true`";
-        return Err(source.problem(table, "the example says nothing, or more than one thing", hint));
+        return problem("the example says nothing, or more than one thing", hint);
     }
-    let bytes = encoded(source, reader.encoding, file.line.get_ref().end, example)?;
-    let refuse = |what: String, hint: &str| Err(source.problem(example.line.span(), what, hint));
-    match reader.read(&bytes) {
+    match (&example.line, &example.lines) {
+        (Some(line), None) => {
+            let bytes = encoded(trial, line)?;
+            let outcome = trial.reader.read(&bytes);
+            compare(trial, example, line.span(), &bytes, outcome)
+        }
+        (None, Some(lines)) => together(trial, example, lines),
+        (None, None) => problem("the example has no line", "add `line = '…'`, a line that the meter sent"),
+        (Some(_), Some(_)) => problem("the example has `line` and `lines`", "keep the one that is meant"),
+    }
+}
+
+/// Lines that are joined, as if they had come at once.
+fn together(
+    trial: Trial<'_>,
+    example: &ExampleTable,
+    lines: &Spanned<Vec<Spanned<String>>>,
+) -> Result<(), Problem> {
+    let Some(joining) = trial.joining else {
+        let hint = "add `joins_deg = [20, 60, 85]` to `[reading]`, or give each line an example of its own";
+        return Err(trial.source.problem(lines.span(), "`lines` are given, but nothing is joined", hint));
+    };
+    // Numbers are compared from press to press by a run; here only the values are.
+    let mut joiner = Joiner::new(joining.clone(), Some(trial.reader.sequence));
+    let (mut whole, mut last) = (None, Vec::new());
+    for line in lines.get_ref() {
+        last = encoded(trial, line)?;
+        let refused = match trial.reader.read(&last) {
+            LineOutcome::Ignored => continue,
+            LineOutcome::Refused(refusal) => Some(refusal),
+            LineOutcome::Values { gloss, sequence } => {
+                let step = joiner.take(0, &last, &gloss, sequence);
+                if whole.is_some() {
+                    let hint = "give the lines of one press, no more";
+                    return Err(trial.source.problem(line.span(), "this line is one too many", hint));
+                }
+                whole = step.whole;
+                step.refused.map(|(_, refusal)| refusal)
+            }
+        };
+        if let Some(refusal) = refused {
+            return compare(trial, example, line.span(), &last, LineOutcome::Refused(refusal));
+        }
+    }
+    let outcome = match (whole, joiner.end(SetEnd::Late { within_ms: joining.within_us / 1_000 })) {
+        (Some(joined), _) => {
+            let sequence = joined.numbers.map(|(_, last)| last);
+            LineOutcome::Values { gloss: joined.gloss, sequence }
+        }
+        (None, Some((_, refusal))) => LineOutcome::Refused(refusal),
+        (None, None) => LineOutcome::Ignored,
+    };
+    compare(trial, example, lines.span(), &last, outcome)
+}
+
+/// Holds what came of a line to what the example says of it.
+fn compare(
+    trial: Trial<'_>,
+    example: &ExampleTable,
+    place: Range<usize>,
+    bytes: &[u8],
+    outcome: LineOutcome,
+) -> Result<(), Problem> {
+    let it = if example.lines.is_some() { "lines give" } else { "line gives" };
+    let refuse = |what: String, hint: &str| Err(trial.source.problem(place.clone(), what, hint));
+    match outcome {
         LineOutcome::Values { gloss, sequence } => {
             let found = shown(&gloss, example.sequence.and(sequence));
+            let wanted = expected(example);
             let wanted = if says_values(example) { shown(&wanted, example.sequence) } else { other(example) };
             if found == wanted {
                 Ok(())
             } else {
-                refuse(format!("the line gives {found}, the example says {wanted}"), CORRECT)
+                refuse(format!("the {it} {found}, the example says {wanted}"), CORRECT)
             }
         }
         LineOutcome::Ignored if example.ignored => Ok(()),
@@ -67,7 +153,7 @@ fn try_one(
         }
         LineOutcome::Refused(_) if example.refused => Ok(()),
         LineOutcome::Refused(refusal) => {
-            let hint = fitting_checksum(reader, &refusal, &bytes);
+            let hint = fitting_checksum(trial.reader, &refusal, bytes);
             refuse(format!("the line is refused: {refusal}"), hint.as_deref().unwrap_or(CORRECT))
         }
     }
@@ -96,18 +182,13 @@ fn shown(gloss: &PerGeometry<Gloss>, sequence: Option<u64>) -> String {
     values.chain(sequence.map(|number| format!("sequence = {number}"))).collect::<Vec<_>>().join(", ")
 }
 
-fn encoded(
-    source: Source<'_>,
-    encoding: Encoding,
-    end: LineEnd,
-    example: &ExampleTable,
-) -> Result<Vec<u8>, Problem> {
-    let text = example.line.get_ref();
-    let refuse = |what: &str, hint: &str| Err(source.problem(example.line.span(), what, hint));
-    if end.stands_in(text) {
+fn encoded(trial: Trial<'_>, line: &Spanned<String>) -> Result<Vec<u8>, Problem> {
+    let text = line.get_ref();
+    let refuse = |what: &str, hint: &str| Err(trial.source.problem(line.span(), what, hint));
+    if trial.end.stands_in(text) {
         return refuse("the example has a line end in it", "give one line, without its end");
     }
-    if encoding != Encoding::Latin1 {
+    if trial.reader.encoding != Encoding::Latin1 {
         return Ok(text.as_bytes().to_vec());
     }
     match text.chars().map(|character| u8::try_from(u32::from(character))).collect() {

@@ -32,7 +32,11 @@ pub(super) fn fits(source: Source<'_>, file: &File, flow: FlowControl, way: &Way
     let parts = [("prefix", &line.prefix), ("suffix", &line.suffix), ("separator", &line.separator)];
     let parts = parts.into_iter().filter_map(|(key, part)| part.as_ref().map(|part| (key, part)));
     let checksum = file.checksum.as_ref().and_then(|checksum| checksum.get_ref().separator.as_ref());
-    let examples = file.example.iter().map(|example| ("line", &example.get_ref().line));
+    let examples = file.example.iter().flat_map(|example| {
+        let (one, more) = (&example.get_ref().line, &example.get_ref().lines);
+        let more = more.iter().flat_map(|lines| lines.get_ref());
+        one.iter().map(|line| ("line", line)).chain(more.map(|line| ("lines", line)))
+    });
     for (key, text) in parts.chain(checksum.map(|text| ("separator", text))).chain(examples) {
         if let Some(byte) = eaten(text.get_ref().as_bytes()) {
             return refuse(text.span(), key, byte);

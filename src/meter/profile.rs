@@ -2,6 +2,8 @@
 
 use crate::meter::Encoding;
 use crate::meter::Habits;
+use crate::meter::Joiner;
+use crate::meter::Joining;
 use crate::meter::Limits;
 use crate::meter::LineAssembler;
 use crate::meter::LineEnd;
@@ -124,6 +126,7 @@ pub struct Profile {
     specification: Specification,
     habits: Habits,
     way: Way,
+    joining: Option<Joining>,
     has_sequence: bool,
     geometries: PerGeometry<()>,
     reader: LineReader,
@@ -148,7 +151,8 @@ impl Profile {
         let habits = Habits::of(source, &table.meter)?;
         let limits = limits(source, &table.limits)?;
         let reader = layout::compile(source, &table, limits)?;
-        examples::check(source, &reader, &table)?;
+        let joining = Joining::of(source, &table.reading, &way, &reader)?;
+        examples::check(source, &reader, joining.as_ref(), &table)?;
         Ok(Profile {
             name,
             about: table.about,
@@ -158,6 +162,7 @@ impl Profile {
             specification,
             habits,
             way,
+            joining,
             has_sequence: layout::has_sequence(&reader),
             geometries: layout::geometries(&reader),
             reader,
@@ -210,6 +215,18 @@ impl Profile {
     #[must_use]
     pub fn way(&self) -> &Way {
         &self.way
+    }
+
+    /// How the lines of one press or answer belong together, where there are several.
+    #[must_use]
+    pub fn joining(&self) -> Option<&Joining> {
+        self.joining.as_ref()
+    }
+
+    /// A new joiner of such lines.
+    #[must_use]
+    pub fn joiner(&self) -> Option<Joiner> {
+        Some(Joiner::new(self.joining.clone()?, self.sequence()))
     }
 
     /// The geometries that a line may have.

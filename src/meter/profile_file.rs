@@ -207,6 +207,8 @@ pub(super) struct MeterTable {
 pub(super) struct ReadingTable {
     pub how: Option<Spanned<String>>,
     pub resolution_gu: Option<Spanned<Gloss>>,
+    pub joins_deg: Option<Spanned<Vec<Geometry>>>,
+    pub joins_within_ms: Option<Spanned<u32>>,
     pub request: Option<Spanned<String>>,
     pub timeout_ms: Option<Spanned<u32>>,
     pub tries: Option<Spanned<u32>>,
@@ -273,7 +275,8 @@ pub(super) struct LimitTable {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct ExampleTable {
-    pub line: Spanned<String>,
+    pub line: Option<Spanned<String>>,
+    pub lines: Option<Spanned<Vec<Spanned<String>>>>,
     pub gloss_20: Option<Gloss>,
     pub gloss_60: Option<Gloss>,
     pub gloss_85: Option<Gloss>,

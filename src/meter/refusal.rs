@@ -1,6 +1,8 @@
 //! Why a line gave no value. All the messages live here, those of the run too.
 
+use crate::meter::SetEnd;
 use crate::meter::escaped;
+use crate::meter::joining::in_words;
 use crate::units::Geometry;
 use crate::units::Gloss;
 use crate::units::PerGeometry;
@@ -350,6 +352,39 @@ pub enum Refusal {
         /// The geometries of the plan.
         plan_wants: PerGeometry<()>,
     },
+    /// Of the lines of one press that belong together, not all came. Judged by the run.
+    #[error(
+        "only {} of {} came {end}: most likely a line was lost, and nothing was taken of this press; press again, and if \
+         it stays so compare `joins_deg` and `joins_within_ms` of the profile with these lines",
+        angles(has),
+        angles(wants)
+    )]
+    SetUnfinished {
+        /// The geometries that came.
+        has: PerGeometry<()>,
+        /// Those that belong together.
+        wants: PerGeometry<()>,
+        /// What came instead of the rest.
+        end: SetEnd,
+    },
+    /// A line that belongs to others, and does not begin them. Judged by the run.
+    #[error(
+        "a line at {found} came by itself, the profile joins {} in this order: most likely a line before it was lost or \
+         refused, and nothing was taken; press again, and if it stays so compare the profile's `joins_deg` with the lines",
+        in_words(wants)
+    )]
+    SetNotBegun {
+        /// The geometry that came.
+        found: Geometry,
+        /// The geometries that belong together, in their order.
+        wants: Box<[Geometry]>,
+    },
+    /// What is wanted changed while the lines of one press came. Judged by the run.
+    #[error(
+        "while the lines of this press came, something else became wanted, so nobody can say where it belongs: nothing was \
+         taken; press again where it is wanted now"
+    )]
+    SetOutdated,
     /// The line has the sequence number of the line before. Judged by the run.
     #[error(
         "number {sequence} came again: the meter repeated its line, and the first one counts; if it was a new press, \
@@ -416,6 +451,9 @@ impl Refusal {
             Refusal::GeometryTwice { .. } => "geometry-twice",
             Refusal::NotASequence { .. } => "not-a-sequence",
             Refusal::GeometryNotPlanned { .. } => "geometry-not-planned",
+            Refusal::SetUnfinished { .. } => "set-unfinished",
+            Refusal::SetNotBegun { .. } => "set-not-begun",
+            Refusal::SetOutdated => "set-outdated",
             Refusal::SequenceRepeated { .. } => "sequence-repeated",
             Refusal::SequenceSkipped { .. } => "sequence-skipped",
         }
@@ -428,12 +466,7 @@ fn plural(count: usize) -> &'static str {
 
 /// "20° and 60°".
 fn angles(geometries: &PerGeometry<()>) -> String {
-    let all: Vec<String> = geometries.iter().map(|(geometry, ())| geometry.to_string()).collect();
-    match all.split_last() {
-        None => "no geometry".to_owned(),
-        Some((last, [])) => last.clone(),
-        Some((last, others)) => format!("{} and {last}", others.join(", ")),
-    }
+    in_words(&geometries.iter().map(|(geometry, ())| geometry).collect::<Vec<_>>())
 }
 
 #[cfg(test)]

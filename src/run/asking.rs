@@ -171,6 +171,10 @@ enum State {
         deadline_us: Option<u64>,
         outdated: bool,
     },
+    /// The first line of an answer of several has come; its time is not the asker's any more.
+    Answering {
+        outdated: bool,
+    },
     /// Reads the error queue, this entry now.
     Errors {
         entry: u32,
@@ -196,7 +200,7 @@ impl Asker {
     /// The next time at which something is due.
     pub fn deadline_us(&self) -> Option<u64> {
         match self.state {
-            State::Idle => None,
+            State::Idle | State::Answering { .. } => None,
             State::Held { until_us } => Some(until_us),
             State::Waiting { deadline_us, .. } | State::Errors { deadline_us, .. } => deadline_us,
         }
@@ -211,7 +215,12 @@ impl Asker {
 
     /// The line went down, or the run was taken up again: what was asked is not believed answered.
     pub fn cut(&mut self, out: &mut Vec<Effect>) {
-        if matches!(self.state, State::Waiting { outdated: false, .. } | State::Held { .. }) {
+        if matches!(
+            self.state,
+            State::Waiting { outdated: false, .. }
+                | State::Answering { outdated: false }
+                | State::Held { .. }
+        ) {
             out.push(tell(AskNotice::Cut));
         }
         self.state = State::Idle;
@@ -267,7 +276,7 @@ impl Asker {
     /// Something else is wanted now than when the meter was asked.
     pub fn outdate(&mut self, out: &mut Vec<Effect>) {
         match &mut self.state {
-            State::Waiting { outdated, .. } => *outdated = true,
+            State::Waiting { outdated, .. } | State::Answering { outdated } => *outdated = true,
             // Nothing has been sent yet.
             State::Held { .. } => self.cut(out),
             State::Idle | State::Errors { .. } => {}
@@ -281,7 +290,7 @@ impl Asker {
         }
         self.timed_out = !matches!(self.state, State::Held { .. });
         match self.state {
-            State::Idle => {}
+            State::Idle | State::Answering { .. } => {}
             State::Held { .. } => self.ask(1, out),
             State::Waiting { outdated: true, .. } => {
                 out.push(tell(AskNotice::Cut));
@@ -364,14 +373,34 @@ impl Asker {
 
     /// What a line may be taken for that is neither passed over nor an error. It counts as one answer.
     pub fn claim(&mut self) -> Claim {
-        self.unanswered = self.unanswered.saturating_sub(1);
-        match self.state {
-            State::Waiting { outdated, .. } => {
-                self.state = State::Idle;
-                if outdated { Claim::Outdated } else { Claim::Answer }
-            }
-            _ => Claim::Unasked,
+        let claim = self.claim_part();
+        if claim != Claim::Unasked {
+            self.state = State::Idle;
         }
+        claim
+    }
+
+    /// The same for a line of an answer of several, which counts as one answer with all of them; the others
+    /// are still to come, until [`claim`](Self::claim).
+    pub fn claim_part(&mut self) -> Claim {
+        let outdated = match self.state {
+            State::Answering { outdated } => outdated,
+            State::Waiting { outdated, .. } => {
+                self.unanswered = self.unanswered.saturating_sub(1);
+                outdated
+            }
+            _ => {
+                self.unanswered = self.unanswered.saturating_sub(1);
+                return Claim::Unasked;
+            }
+        };
+        self.state = State::Answering { outdated };
+        if outdated { Claim::Outdated } else { Claim::Answer }
+    }
+
+    /// The rest of an answer of several lines did not come in time: what still comes is no part of it.
+    pub const fn part_timed_out(&mut self) {
+        self.timed_out = true;
     }
 
     /// There is no reading: the error queue may say why.

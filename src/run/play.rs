@@ -8,14 +8,16 @@ use super::machine::{Machine, Stamp};
 use super::notice::{Effect, Notice, Want};
 use super::record::{Body, Head, Record, RecordingError, Scanner, Tail};
 use super::word::Word;
-use crate::meter::{Line, LineAssembler, LineOutcome, LineReader, Profile, Refusal, SequenceRange};
+use crate::meter::{Line, LineAssembler, LineOutcome, LineReader, Profile, Refusal, SequenceRange, SetEnd};
 use crate::units::{Geometry, Gloss, PerGeometry};
 use chrono::{DateTime, FixedOffset};
 use std::collections::BTreeMap;
 use std::io::BufRead;
 
+mod sets;
 mod ways;
 
+use sets::Sets;
 use ways::Source;
 
 /// A run and the lines on their way into it.
@@ -47,6 +49,8 @@ struct Desk {
     /// What was wanted when it was last looked at; not looked at for a meter with a button.
     wanted: Option<Want>,
     hints: Hints,
+    /// Where the lines of one press or answer belong together.
+    sets: Option<Sets>,
 }
 
 /// A head whose parts do not fit together, as after an edit by hand.
@@ -90,6 +94,7 @@ impl Run {
             source: Source::of(profile.way()),
             wanted: None,
             hints: Hints::of(&profile),
+            sets: profile.joiner().map(Sets::new),
             reader: profile.reader().clone(),
         };
         Ok(Run { lines: profile.assembler(), desk })
@@ -99,6 +104,7 @@ impl Run {
     pub fn apply(&mut self, record: &Record<'_>, out: &mut Vec<Effect>) {
         let at = Stamp { at_us: record.at_us, record: record.n };
         self.desk.hints.at(at.at_us);
+        self.desk.end_late_set(at.at_us, out);
         match &record.body {
             Body::Bytes(bytes) if self.desk.link_up => {
                 let desk = &mut self.desk;
@@ -119,6 +125,7 @@ impl Run {
             }
             Body::Link(link) => {
                 self.cut_line(out);
+                self.desk.end_set(SetEnd::Cut, out);
                 self.desk.link_up = link.up;
                 self.desk.hints.link(link.up);
                 out.push(Effect::Tell(Notice::Link { up: link.up, what: link.what.clone() }));
@@ -131,6 +138,7 @@ impl Run {
             }
             Body::Resumed(resumed) => {
                 self.cut_line(out);
+                self.desk.end_set(SetEnd::Cut, out);
                 self.desk.hints.begin_sitting();
                 self.desk.take_up(at, resumed, out);
             }
@@ -178,8 +186,9 @@ impl Run {
     #[must_use]
     pub fn deadline_us(&self) -> Option<u64> {
         let (run, asked) = (self.desk.machine.deadline_us(), self.desk.source.deadline_us());
-        let silence = self.desk.hints.deadline_us().filter(|_| !self.is_over());
-        run.into_iter().chain(asked).chain(silence).min()
+        let (silence, set) = (self.desk.hints.deadline_us(), self.desk.set_deadline_us());
+        let beside = silence.into_iter().chain(set).filter(|_| !self.is_over());
+        run.into_iter().chain(asked).chain(beside).min()
     }
 
     /// The next time at which the run itself has something due, whatever was asked of the meter.
@@ -237,31 +246,35 @@ impl Desk {
             return self.whole_line(at, bytes, out);
         }
         match self.reader.read(bytes) {
+            LineOutcome::Values { gloss, sequence } if self.sets.is_some() => {
+                self.part_of_press(at, bytes, &gloss, sequence, out);
+            }
             LineOutcome::Values { gloss, sequence } => {
-                self.values(at, bytes, &gloss, sequence, out);
+                self.hints.good(bytes, &self.reader);
+                self.values(at, bytes, &gloss, sequence.map(|number| (number, number)), out);
             }
             LineOutcome::Ignored => self.counts.ignored += 1,
             LineOutcome::Refused(why) => self.refuse(bytes.to_vec(), why, out),
         }
     }
 
-    /// Takes the values of a line as a placement; whether they fit the plan and the numbers.
+    /// Takes the values of a line, or of several that belong together, as a placement; whether they fit the
+    /// plan and the numbers. `numbers` are those of the first and of the last line.
     fn values(
         &mut self,
         at: Stamp,
         line: &[u8],
         gloss: &PerGeometry<Gloss>,
-        sequence: Option<u64>,
+        numbers: Option<(u64, u64)>,
         out: &mut Vec<Effect>,
     ) -> bool {
-        self.hints.good(line, &self.reader);
         let plan = &self.machine.ledger().setup.geometries;
         if plan.iter().any(|&g| gloss.get(g).is_none()) {
             let why = not_planned(plan, gloss);
             self.refuse(line.to_vec(), why, out);
             return false;
         }
-        if let Some(came) = sequence {
+        if let Some((came, latest)) = numbers {
             match self.last_sequence {
                 Some(last) if last == came => {
                     let why = Refusal::SequenceRepeated { sequence: came };
@@ -277,7 +290,7 @@ impl Desk {
                 }
                 None => {}
             }
-            self.last_sequence = Some(came);
+            self.last_sequence = Some(latest);
         }
         self.place(at, line, gloss, out);
         true

@@ -8,6 +8,7 @@
 mod cells;
 mod framing;
 mod hearing;
+mod joins;
 mod lines;
 mod roles;
 mod search;
@@ -38,6 +39,7 @@ use crate::meter::Serial;
 use crate::meter::identify::cells::Cut;
 use crate::meter::identify::cells::Way as Cutting;
 use crate::meter::identify::framing::Framing;
+use crate::meter::identify::joins::Joins;
 use crate::meter::identify::roles::Origin;
 use crate::meter::identify::roles::Reading;
 use crate::meter::identify::tokens::signature;
@@ -304,8 +306,13 @@ fn finish(evidence: &Evidence, heard: &lines::Decoded, mut draft: Draft) -> Opti
         draft.confidence *= 0.8;
         draft.doubts.push("lines of another shape are read by it too".to_owned());
     }
+    if !matches!(evidence.how, How::Stream { .. }) {
+        draft.joins = Joins::of(heard, &draft.lines, &values);
+        draft.reasons.extend(draft.joins.as_ref().map(Joins::in_words));
+    }
     let profile = match &evidence.how {
-        How::Press => press,
+        How::Press if draft.joins.is_none() => press,
+        How::Press => Profile::load(file, &draft.text(evidence, heard, None)).ok()?,
         How::Ask { .. } => Profile::load(file, &draft.text(evidence, heard, None)).ok()?,
         How::Stream { silent_in_air } => {
             let rule = stillness::rule(&values, &heard.air_values(&press), *silent_in_air);

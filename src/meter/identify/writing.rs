@@ -11,6 +11,7 @@ use crate::meter::identify::cells::Gap;
 use crate::meter::identify::cells::Way;
 use crate::meter::identify::encoding_name;
 use crate::meter::identify::framing::Framing;
+use crate::meter::identify::joins::Joins;
 use crate::meter::identify::lines::Decoded;
 use crate::meter::identify::roles::Reading;
 use crate::meter::identify::roles::Role;
@@ -38,6 +39,8 @@ pub(super) struct Draft {
     pub doubts: Vec<String>,
     /// Numbers of the lines that it reads.
     pub lines: Vec<usize>,
+    /// Lines that belong together.
+    pub joins: Option<Joins>,
     framing: Framing,
     /// Everything of `[line]` that does not depend on other lines, and `[status]`, `[checksum]`.
     layout: String,
@@ -66,6 +69,7 @@ impl Draft {
             reasons: reading.reasons,
             doubts: reading.doubts,
             lines: lines.to_vec(),
+            joins: None,
             framing: framing.clone(),
             examples,
         })
@@ -94,8 +98,11 @@ impl Draft {
             let patterns: Vec<String> = ignored.iter().map(|(pattern, _)| pattern_text(pattern)).collect();
             line(&mut text, format_args!("ignore = [{}]", patterns.join(", ")));
         }
-        reading_table(&mut text, evidence, rule);
+        reading_table(&mut text, evidence, self.joins.as_ref(), rule);
         text.push_str(&self.tables);
+        if let Some(joins) = &self.joins {
+            joined_example(&mut text, heard, joins);
+        }
         for (at, keys) in &self.examples {
             example(&mut text, &heard.tile[*at].0, keys);
         }
@@ -140,6 +147,15 @@ fn example(text: &mut String, seen: &str, keys: &str) {
     let _ = write!(text, "\n[[example]]\nline = {}\n{keys}", quoted(seen));
 }
 
+/// The lines of one press, and the values they give together.
+fn joined_example(text: &mut String, heard: &Decoded, joins: &Joins) {
+    let lines: Vec<String> = joins.lines.iter().map(|&at| quoted(&heard.tile[at].0)).collect();
+    line(text, format_args!("\n[[example]]\nlines = [{}]", lines.join(", ")));
+    for (geometry, gloss) in joins.gloss.iter() {
+        line(text, format_args!("gloss_{} = \"{gloss}\"", geometry.text()));
+    }
+}
+
 fn serial(text: &mut String, evidence: &Evidence) {
     let serial = evidence.serial;
     let parity = match serial.parity {
@@ -151,7 +167,7 @@ fn serial(text: &mut String, evidence: &Evidence) {
     line(text, format_args!("[serial]\nbaud = {}\ndata_bits = {bits}\nparity = \"{parity}\"\n", serial.baud));
 }
 
-fn reading_table(text: &mut String, evidence: &Evidence, rule: Option<&Rule>) {
+fn reading_table(text: &mut String, evidence: &Evidence, joins: Option<&Joins>, rule: Option<&Rule>) {
     match (&evidence.how, rule) {
         (How::Ask { request, echo }, _) => {
             line(text, format_args!("\n[reading]\nhow = \"ask\"\nrequest = {}", quoted(request)));
@@ -169,7 +185,12 @@ fn reading_table(text: &mut String, evidence: &Evidence, rule: Option<&Rule>) {
                 ),
             );
         }
+        _ if joins.is_some() => line(text, format_args!("\n[reading]")),
         _ => {}
+    }
+    if let Some(joins) = joins {
+        let order: Vec<&str> = joins.order.iter().map(|geometry| geometry.text()).collect();
+        line(text, format_args!("joins_deg = [{}]", order.join(", ")));
     }
 }
 

@@ -1,7 +1,7 @@
 //! Lines of a meter that is asked, and of one that streams, on their way to the machine.
 
 use super::{Desk, sitting};
-use crate::meter::{Found, LineOutcome, Refusal, StreamWatch, Way};
+use crate::meter::{Found, LineOutcome, Refusal, SetEnd, StreamWatch, Way};
 use crate::run::asking::{Asker, Claim};
 use crate::run::machine::Stamp;
 use crate::run::notice::{Effect, NotNow, Notice, StreamNotice, Want};
@@ -142,6 +142,10 @@ impl Desk {
     }
 
     fn answer(&mut self, at: Stamp, line: &[u8], outcome: LineOutcome, out: &mut Vec<Effect>) {
+        if let (LineOutcome::Values { gloss, sequence }, true) = (&outcome, self.sets.is_some()) {
+            return self.part_of_answer(at, line, gloss, *sequence, out);
+        }
+        self.end_set(SetEnd::Refused, out);
         let Source::Ask(asker) = &mut self.source else { return };
         let claim = asker.claim();
         let is_taken = match (outcome, claim) {
@@ -151,7 +155,8 @@ impl Desk {
                 false
             }
             (LineOutcome::Values { gloss, sequence }, Claim::Answer) => {
-                self.values(at, line, &gloss, sequence, out)
+                self.hints.good(line, &self.reader);
+                self.values(at, line, &gloss, sequence.map(|number| (number, number)), out)
             }
             (LineOutcome::Values { sequence, .. }, claim) => {
                 self.last_sequence = sequence.or(self.last_sequence);
@@ -160,6 +165,11 @@ impl Desk {
                 true
             }
         };
+        self.after_answer(claim, is_taken, out);
+    }
+
+    /// An answer has come to its end, taken or not.
+    pub(super) fn after_answer(&mut self, claim: Claim, is_taken: bool, out: &mut Vec<Effect>) {
         self.note_want();
         if !is_taken
             && claim == Claim::Answer
@@ -171,7 +181,7 @@ impl Desk {
 
     /// A good line that was not taken. One that nobody asked for is told once a second at most: the meter
     /// may be one that sends without end.
-    fn tell_unwanted(&mut self, now_us: u64, line: &[u8], claim: Claim, out: &mut Vec<Effect>) {
+    pub(super) fn tell_unwanted(&mut self, now_us: u64, line: &[u8], claim: Claim, out: &mut Vec<Effect>) {
         let Source::Ask(asker) = &mut self.source else { return };
         let why = match claim {
             Claim::Unasked if !asker.may_tell_unasked(now_us) => return,
