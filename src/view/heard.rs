@@ -71,6 +71,12 @@ pub struct Heard {
 }
 
 impl Heard {
+    /// Something that is said beside any run: no time, no sound.
+    #[must_use]
+    pub fn remark(says: String) -> Heard {
+        Heard { at_us: 0, time: String::new(), says, tone: Tone::Plain, sound: None, at_head: false }
+    }
+
     /// A notice as it is heard.
     #[must_use]
     pub fn of(notice: &Notice, run: &Run, at_us: u64) -> Heard {

@@ -122,7 +122,7 @@ impl Showing {
 
     /// Says something that no run told.
     pub(super) fn remark(&mut self, says: String) {
-        self.keep(Heard { at_us: 0, says, sound: None });
+        self.keep(Heard::remark(says));
     }
 
     /// A sitting begins with this run.
