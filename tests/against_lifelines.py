@@ -95,10 +95,12 @@ def weibull(lives):
     ends = []
     for side in (-1, 1):
         step = 0.05
-        while off(log_median + side * step) < 0 and step < 6:
-            step *= 1.5
+        # An end a million times as far out is none.
+        while off(log_median + side * step) < 0 and step < 13.8:
+            step = min(1.5 * step, 13.8)
         inside, outside = log_median, log_median + side * step
-        ends.append(math.exp(optimize.brentq(off, inside, outside, xtol=1e-10)) if step < 6 else math.inf)
+        found = off(outside) >= 0
+        ends.append(math.exp(optimize.brentq(off, inside, outside, xtol=1e-10)) if found else math.inf)
     return [shape, scale, math.exp(log_median), -best.fun, *ends]
 
 
