@@ -11,6 +11,7 @@ mod ports;
 mod presenter;
 mod repeatability;
 mod replay;
+mod report;
 mod run;
 pub mod screen;
 mod serve;
@@ -75,6 +76,8 @@ enum Command {
     Tile(tile::Arguments),
     /// Say how well the meter repeats in these hands
     Repeatability(repeatability::Arguments),
+    /// Make a static site of a study, ready to publish
+    Report(report::Arguments),
     /// Show a whole study at work: no meter needed
     Demo(demo::Arguments),
 }
@@ -148,6 +151,7 @@ pub fn main() -> ExitCode {
         Command::Budget(arguments) => budget::run(&arguments),
         Command::Tile(arguments) => tile::run(&arguments),
         Command::Repeatability(arguments) => repeatability::run(&arguments),
+        Command::Report(arguments) => report::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
     };
     match outcome {

@@ -55,7 +55,8 @@ pub fn with_uncertainty(weighed: &Weighed) -> String {
 
 /// Decimals that show two digits of an uncertainty, and more where so few would have the interval end on the
 /// other side of zero than it does.
-fn places(difference: f64, uncertainty: f64) -> usize {
+#[must_use]
+pub fn places(difference: f64, uncertainty: f64) -> usize {
     let excludes_zero = |places: usize| {
         let to = |value: f64| (value * 10_f64.powi(places as i32)).round();
         to(difference.abs()) > to(uncertainty)

@@ -266,7 +266,8 @@ fn legend(top: f64, suggests: bool) -> String {
 }
 
 /// Text as it may stand in XML; characters that may not are left out.
-fn escaped(text: &str) -> String {
+#[must_use]
+pub fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

@@ -153,6 +153,15 @@ pub trait Disk: Send + Sync + fmt::Debug {
         writer.write_all(bytes).map_err(|error| StoreError::new(path, "write", error))?;
         writer.finish()
     }
+
+    /// As [`Disk::write_atomic`] for a file that can be made again from others: it need not survive the loss of power,
+    /// so nobody waits for the disk.
+    ///
+    /// # Errors
+    /// As [`Disk::write_atomic`].
+    fn write_derived(&self, path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
+        self.write_atomic(path, bytes)
+    }
 }
 
 /// A file that only grows, apart from the cut of a torn tail. One at a time may have it open; hold a

@@ -106,6 +106,13 @@ impl Disk for RealDisk {
         }))
     }
 
+    fn write_derived(&self, path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
+        let mut temp = temp_beside(path).map_err(|error| StoreError::new(path, "replace", error))?;
+        temp.write_all(bytes).map_err(|error| StoreError::new(path, "write", error))?;
+        temp.persist(path).map_err(|error| StoreError::new(path, "replace", error.error))?;
+        Ok(())
+    }
+
     fn remove_file(&self, path: &Path) -> Result<(), StoreError> {
         fs::remove_file(path).map_err(|error| StoreError::new(path, "remove", error))?;
         sync_folder(folder_of(path))

@@ -1,0 +1,245 @@
+//! Reads a study folder into what a report is made from. Recordings are replayed one at a time, and only what is shown
+//! of them is kept. The tables are worked out anew, so that the report never repeats one that was changed.
+
+use super::super::Failure;
+use crate::report::gather::SittingStarts;
+use crate::report::gather::gather as on_tile;
+use crate::report::publication::{
+    Download, Method, Panel, PngChoice, Publication, RunRecord, Treatment, rows,
+};
+use crate::report::site::{DATA, File};
+use crate::report::tile_history::TileHistory;
+use crate::run::record::{RecordingError, hex};
+use crate::run::{ReplayError, Replayed};
+use crate::session::folder::{Folder, FolderError, RECORDING};
+use crate::session::results::{self, Runs, Sink, Target};
+use crate::store::StoreError;
+use crate::study::ProfileChoice;
+use crate::tables::{self, RunNote, Table};
+use crate::tile::history::LEAST_BASELINE;
+use rust_decimal::prelude::ToPrimitive;
+use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
+use std::io::{self, Write};
+use std::path::PathBuf;
+
+/// A file that is copied as it stands.
+pub struct Copy {
+    /// From where.
+    pub from: PathBuf,
+    /// Its path in the report.
+    pub to: String,
+    /// Its SHA-256, hex.
+    pub sha256: String,
+}
+
+/// A study, read.
+pub struct Gathered {
+    /// What the report is made from.
+    pub publication: Publication,
+    /// Files of the study that go with it.
+    pub copies: Vec<Copy>,
+    /// The tables, worked out anew.
+    pub tables: Vec<File>,
+}
+
+/// Tables in memory.
+#[derive(Default)]
+struct Sheets(BTreeMap<String, Vec<u8>>);
+
+struct Sheet<'a>(&'a mut Vec<u8>);
+
+impl Write for Sheet<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0.extend_from_slice(bytes);
+        Ok(bytes.len())
+    }
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+impl Target for Sheet<'_> {
+    fn close(self: Box<Self>) -> Result<(), StoreError> {
+        Ok(())
+    }
+}
+
+impl Sink for Sheets {
+    fn table(&mut self, name: &str) -> Result<Box<dyn Target + '_>, StoreError> {
+        Ok(Box::new(Sheet(self.0.entry(name.to_owned()).or_default())))
+    }
+}
+
+/// Reads a study. `progress` is told the run at hand, its number and how many there are.
+pub fn gather(folder: &Folder, mut progress: impl FnMut(&str, usize, usize)) -> Result<Gathered, Failure> {
+    let loaded = folder.load()?;
+    let study = &loaded.study;
+    let mut gathered = Gathered {
+        publication: Publication {
+            name: study.name.clone(),
+            program: env!("CARGO_PKG_VERSION").to_owned(),
+            treatments: Treatment::all_of(study),
+            panels: Panel::all_of(study),
+            matters_gu: study.comparing.matters_gu.and_then(|gu| gu.to_f64()),
+            results: Vec::new(),
+            over_panels: Vec::new(),
+            contrasts: Vec::new(),
+            runs: Vec::new(),
+            methods: Vec::new(),
+            tile: TileHistory::of(&study.name, Vec::new(), LEAST_BASELINE),
+            refused: Vec::new(),
+            downloads: Vec::new(),
+            png: PngChoice::Drawn,
+        },
+        copies: Vec::new(),
+        tables: Vec::new(),
+    };
+    gathered.copy(folder, "study.toml", "the study: panels, treatments, tile, procedure")?;
+    if let ProfileChoice::File(file) = &study.profile {
+        gathered.copy(folder, file, "the meter’s profile")?;
+    }
+    if folder.disk().exists(&folder.root().join("observations.csv"))? {
+        gathered.copy(folder, "observations.csv", "what was observed: washes, water, judgements")?;
+    }
+    gathered.runs(folder, &mut progress)?;
+    Ok(gathered)
+}
+
+impl Gathered {
+    /// Has a file of the study go with the report.
+    fn copy(&mut self, folder: &Folder, file: &str, what: &str) -> Result<(), Failure> {
+        let from = folder.root().join(file);
+        let bytes = folder.disk().read(&from)?;
+        let sha256 = hex(&Sha256::digest(&bytes));
+        self.offer(&format!("{DATA}/{file}"), what, bytes.len() as u64, &sha256);
+        self.copies.push(Copy { from, to: format!("{DATA}/{file}"), sha256 });
+        Ok(())
+    }
+
+    fn offer(&mut self, path: &str, what: &str, len: u64, sha256: &str) {
+        let (path, what, sha256) = (path.to_owned(), what.to_owned(), sha256.to_owned());
+        self.publication.downloads.push(Download { path, what, len, sha256 });
+    }
+
+    fn runs(
+        &mut self,
+        folder: &Folder,
+        progress: &mut impl FnMut(&str, usize, usize),
+    ) -> Result<(), Failure> {
+        let mut ids = folder.runs()?;
+        ids.sort_unstable();
+        let mut joined = Sheets::default();
+        let (mut notes, mut on_the_tile) = (Vec::new(), Vec::new());
+        for (index, id) in ids.iter().enumerate() {
+            progress(id, index + 1, ids.len());
+            let mut starts = SittingStarts::default();
+            let path = folder.recording(id);
+            let read = folder.replay(&path, |_, run, effects| starts.see(run, effects));
+            let replayed = match read {
+                Ok((replayed, _)) if replayed.head.run == *id => replayed,
+                Ok((replayed, _)) => {
+                    let error = FolderError::Misnamed { path, run: replayed.head.run };
+                    self.publication.refused.push(format!("{id}: it holds another run; {}", error.hint()));
+                    continue;
+                }
+                // Nothing was taken in it.
+                Err(FolderError::Replay(ReplayError::Recording(RecordingError::NoHead { .. }))) => continue,
+                Err(FolderError::Replay(error)) => {
+                    self.publication.refused.push(format!("{id}: {}", plain(&error.to_string(), folder)));
+                    continue;
+                }
+                Err(error) => return Err(error.into()),
+            };
+            on_the_tile.push(on_tile(replayed.run.ledger(), &starts));
+            self.run(folder, replayed, &mut joined, &mut notes)?;
+        }
+        self.publication.runs.sort_by(|a, b| a.began_us.cmp(&b.began_us).then_with(|| a.id.cmp(&b.id)));
+        self.publication.tile = TileHistory::of(&self.publication.name, on_the_tile, LEAST_BASELINE);
+        self.tables(joined, &notes)
+    }
+
+    /// One run: what is shown of it, its rows, and its recording among the downloads.
+    fn run(
+        &mut self,
+        folder: &Folder,
+        replayed: Replayed,
+        joined: &mut Sheets,
+        notes: &mut Vec<RunNote>,
+    ) -> Result<(), Failure> {
+        let mut methods: Vec<Method> = std::mem::take(&mut self.publication.methods);
+        let record = RunRecord::of(&replayed, &mut methods);
+        self.publication.methods = methods;
+        for treatment in &replayed.head.setup.treatments {
+            if self.publication.treatment(&treatment.code).is_none() {
+                self.publication.treatments.push(Treatment::of_recording(treatment));
+            }
+        }
+        let (from, to) =
+            (folder.recording(&record.id), format!("{DATA}/recordings/{}.{RECORDING}", record.id));
+        let len = folder.disk().meta(&from)?.map_or(0, |meta| meta.len);
+        self.offer(&to, "the recording of this run", len, &record.sha256);
+        self.copies.push(Copy { from, to, sha256: record.sha256.clone() });
+        self.publication.runs.push(record);
+        let runs = Runs::of_study(folder, vec![replayed]);
+        let mut own = Sheets::default();
+        results::write(&runs, &mut own)?;
+        for (name, bytes) in own.0 {
+            if name.ends_with(".json") {
+                notes.extend(tables::run_notes(&bytes).unwrap_or_default());
+                continue;
+            }
+            let place = joined.0.entry(name).or_default();
+            // The header of the first run is that of all.
+            let skip = if place.is_empty() {
+                0
+            } else {
+                bytes.iter().position(|&b| b == b'\n').map_or(0, |at| at + 1)
+            };
+            place.extend_from_slice(&bytes[skip..]);
+        }
+        Ok(())
+    }
+
+    /// The joined tables: what the pages show of them, and the files.
+    fn tables(&mut self, mut joined: Sheets, notes: &[RunNote]) -> Result<(), Failure> {
+        for table in Table::ALL {
+            let place = joined.0.entry(table.file_name().to_owned()).or_default();
+            if place.is_empty() {
+                tables::write_header(table, place)?;
+            }
+        }
+        let of = |joined: &Sheets, table: Table| joined.0.get(table.file_name()).cloned().unwrap_or_default();
+        let (results, budget) = (of(&joined, Table::Results), of(&joined, Table::Budget));
+        let mut treatments = Vec::new();
+        tables::treatments(&results, &budget, &mut treatments)?;
+        let wrong = |error: csv::Error| {
+            Failure::new(format_args!("a table of this program does not read: {error}"), "this is a bug")
+        };
+        self.publication.results = rows(&results).map_err(wrong)?;
+        self.publication.over_panels = rows(&treatments).map_err(wrong)?;
+        self.publication.contrasts = rows(&of(&joined, Table::Contrasts)).map_err(wrong)?;
+        joined.0.insert(Table::Treatments.file_name().to_owned(), treatments);
+        for table in Table::ALL {
+            let bytes = joined.0.remove(table.file_name()).unwrap_or_default();
+            self.table(table.file_name(), table.schema().description, bytes);
+        }
+        self.table(
+            "datapackage.json",
+            "What every column means, for programs (Data Package v2).",
+            tables::datapackage(notes).into_bytes(),
+        );
+        Ok(())
+    }
+
+    fn table(&mut self, name: &str, what: &str, bytes: Vec<u8>) {
+        let path = format!("{DATA}/results/{name}");
+        self.offer(&path, what, bytes.len() as u64, &hex(&Sha256::digest(&bytes)));
+        self.tables.push(File { path, bytes });
+    }
+}
+
+/// A message without the path of this machine: the report depends on the study alone.
+fn plain(message: &str, folder: &Folder) -> String {
+    message.replace(&format!("{}/", folder.root().display()), "")
+}

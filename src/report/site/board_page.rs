@@ -1,0 +1,271 @@
+//! The board: all treatments at one stage side by side.
+
+use super::Board;
+use super::BoardRow;
+use super::Site;
+use super::caution;
+use super::frame;
+use super::frame::Part;
+use super::words;
+use super::words::said;
+use crate::report::plots::Mark;
+use crate::report::plots::intervals::Bar;
+use crate::report::plots::intervals::Intervals;
+use crate::report::plots::intervals::Row;
+use crate::report::publication::ResultRow;
+use crate::report::publication::Verdict;
+use maud::Markup;
+use maud::html;
+
+/// The front page: what the study is, and the first board.
+pub(super) fn index(site: &Site<'_>) -> String {
+    let publication = site.publication;
+    let main = html! {
+        h1 { (said(&publication.name)) }
+        (summary(site))
+        @match site.boards.first() {
+            Some(board) => (board_part(site, board, 0)),
+            None => p class="empty" { "No run of this study has a result yet. Once one is done, the treatments stand here side by side." },
+        }
+        (others(site, site.boards.first(), 0))
+        (cautions(site))
+    };
+    frame::page(site, "Board", Part::Board, 0, &main)
+}
+
+/// A further board: another stage or geometry.
+pub(super) fn page(site: &Site<'_>, board: &Board<'_>) -> String {
+    let title = title(board);
+    let main = html! {
+        h1 { (title) }
+        (board_part(site, board, 1))
+        (others(site, Some(board), 1))
+        @if caution::calls_for_it(&board.stage) { (caution::caution(std::iter::empty())) }
+    };
+    frame::page(site, &title, Part::Board, 1, &main)
+}
+
+fn title(board: &Board<'_>) -> String {
+    format!("Treated minus control, {}, at {}°", words::stage(&board.stage), board.geometry_deg)
+}
+
+fn summary(site: &Site<'_>) -> Markup {
+    let publication = site.publication;
+    let proven = publication.results.iter().filter(|row| row.status == "proven").count();
+    let all = publication.results.len();
+    html! {
+        p class="lead" {
+            (words::counted(publication.treatments.len(), "treatment", "treatments")) " on "
+            (words::counted(publication.panels.len(), "panel", "panels")) ", read in "
+            (words::counted(publication.runs.len(), "run", "runs")) ". One part of each panel is treated, the other stays bare as the control. "
+            "A gloss meter reads both in one sitting, and has to prove itself on a reference tile before and after: "
+            strong { "no proof, no result" } "."
+        }
+        p {
+            (proven) " of " (words::counted(all, "result is", "results are")) " proven. "
+            @if proven < all { "The others are shown hollow and have no figure. " }
+            @if publication.methods.iter().any(|method| method.simulated) {
+                strong { "The meter of these runs is a simulated one: " } "its readings are made up, and say nothing of any real product. "
+            }
+        }
+        @if !publication.refused.is_empty() {
+            section class="notice" aria-labelledby="refused" {
+                h2 id="refused" { "Recordings that were refused" }
+                p { "No figure is taken from these:" }
+                ul { @for text in &publication.refused { li { (said(text)) } } }
+            }
+        }
+    }
+}
+
+fn board_part(site: &Site<'_>, board: &Board<'_>, depth: usize) -> Markup {
+    let matters = site.publication.matters_gu;
+    html! {
+        section aria-labelledby="board" {
+            @if depth == 0 { h2 id="board" { (title(board)) } } @else { h2 id="board" { "All treatments" } }
+            (frame::figure(plot(site, board), &html! {
+                "Whiskers are the 95 % interval that decides what can be said. "
+                @if let Some(matters) = matters { "The strip is what does not matter to this study: less than " (matters) " GU either way. " }
+                "Thin marks are single panels. "
+                (key())
+            }))
+            (frame::scrolled("board-table", &title(board), &table(site, board, depth)))
+            p class="fine" {
+                "U is the expanded uncertainty at 95 %, to two digits; GU are gloss units. Rows stand in the order of the difference, which is no ranking: "
+                "treatments whose intervals overlap may well be the same. "
+                "A result speaks of the product from three panels on, and of its panels before that. "
+                a href=(format!("{}how.html#uncertainty", frame::up(depth))) { "How U is made" } "."
+            }
+        }
+    }
+}
+
+/// What the marks mean.
+pub(super) fn key() -> Markup {
+    html! {
+        span class="key" {
+            (words::verdict(Verdict::Higher, "higher")) " "
+            (words::verdict(Verdict::Lower, "lower")) " "
+            (words::verdict(Verdict::NotDetectable, "no difference detected")) " "
+            (words::verdict(Verdict::NoResult, "not proven"))
+        }
+    }
+}
+
+fn bar(row: &ResultRow) -> Bar {
+    Bar {
+        difference: row.difference_gu,
+        interval: row.ci_low_gu.zip(row.ci_high_gu),
+        mark: Mark::of(row.verdict),
+    }
+}
+
+fn plot(site: &Site<'_>, board: &Board<'_>) -> String {
+    let rows = board.rows.iter().map(|row| {
+        let treatment = &site.publication.treatments[row.treatment];
+        let (main, panels) = match (row.over.filter(|_| row.is_of_panels()), row.only()) {
+            (Some(over), _) => (
+                Bar {
+                    difference: over.difference_gu,
+                    interval: over.ci_low_gu.zip(over.ci_high_gu),
+                    mark: Mark::of(over.verdict),
+                },
+                row.panels.iter().map(|panel| bar(panel)).collect(),
+            ),
+            (None, Some(only)) => (bar(only), Vec::new()),
+            (None, None) => (Bar { difference: None, interval: None, mark: Mark::Hollow }, Vec::new()),
+        };
+        Row {
+            code: treatment.code.clone(),
+            name: treatment.name.clone(),
+            main,
+            panels,
+            figure: figure_text(row).unwrap_or_else(|| "no result".to_owned()),
+        }
+    });
+    let rows: Vec<Row> = rows.collect();
+    let tell = rows.iter().filter(|row| matches!(row.main.mark, Mark::Up | Mark::Down)).count();
+    Intervals {
+        id: "intervals".to_owned(),
+        title: title(board),
+        description: format!(
+            "{}, each with its 95 % interval around the control line. {tell} of them differ from the control beyond their interval. \
+             The table below has the figures.",
+            words::counted(rows.len(), "treatment", "treatments")
+        ),
+        rows,
+        matters: site.publication.matters_gu,
+    }
+    .svg()
+}
+
+/// Difference and uncertainty of a row.
+pub(super) fn figure_text(row: &BoardRow<'_>) -> Option<String> {
+    match (row.over.filter(|_| row.is_of_panels()), row.only()) {
+        (Some(over), _) => {
+            words::difference_text(over.difference_gu, over.expanded_uncertainty_gu, over.ci_high_gu)
+        }
+        (None, Some(only)) => {
+            words::difference_text(only.difference_gu, only.expanded_uncertainty_gu, only.ci_high_gu)
+        }
+        (None, None) => None,
+    }
+}
+
+fn table(site: &Site<'_>, board: &Board<'_>, depth: usize) -> Markup {
+    html! {
+        table {
+            caption { (title(board)) }
+            thead {
+                tr {
+                    th scope="col" { "Treatment" }
+                    th scope="col" class="n" { "Difference ± U, GU" }
+                    th scope="col" class="n" { "95 % interval, GU" }
+                    th scope="col" { "What can be said" }
+                    th scope="col" { "Of what" }
+                    th scope="col" class="n" { "Degrees of freedom" }
+                    th scope="col" { "Runs" }
+                }
+            }
+            tbody { @for row in &board.rows { (table_row(site, row, depth)) } }
+        }
+    }
+}
+
+fn table_row(site: &Site<'_>, row: &BoardRow<'_>, depth: usize) -> Markup {
+    let treatment = &site.publication.treatments[row.treatment];
+    let name = html! { strong { (said(&treatment.code)) } " " (said(&treatment.name)) };
+    let head = html! { th scope="row" class="name" { (frame::link(depth, &site.treatment_path(row.treatment), &name)) } };
+    let mut runs: Vec<&str> = row.panels.iter().map(|panel| panel.run.as_str()).collect();
+    runs.sort_unstable();
+    runs.dedup();
+    let runs = html! {
+        td {
+            @for (index, run) in runs.iter().enumerate() {
+                @if index > 0 { ", " }
+                (run_link(site, run, depth))
+            }
+        }
+    };
+    match (row.over.filter(|_| row.is_of_panels()), row.only()) {
+        (Some(over), _) => html! {
+            tr {
+                (head)
+                td class="n" { (words::difference(over.difference_gu, over.expanded_uncertainty_gu, over.ci_high_gu)) }
+                td class="n" { (words::interval(over.ci_low_gu, over.ci_high_gu)) }
+                td { (words::verdict(over.verdict, words::over_panels_verdict(over))) }
+                td { @if over.speaks_of == "product" { "the product, " } (words::counted(over.n_panels as usize, "panel", "panels")) }
+                td class="n" { (words::figure(over.degrees_of_freedom, 1)) }
+                (runs)
+            }
+        },
+        (None, Some(only)) => html! {
+            tr {
+                (head)
+                td class="n" { (words::difference(only.difference_gu, only.expanded_uncertainty_gu, only.ci_high_gu)) }
+                td class="n" { (words::interval(only.ci_low_gu, only.ci_high_gu)) }
+                td { (words::verdict(only.verdict, words::panel_verdict(only))) }
+                td { "panel " (said(&only.panel)) }
+                td class="n" { (words::figure(only.degrees_of_freedom, 1)) }
+                (runs)
+            }
+        },
+        (None, None) => html! { tr { (head) td colspan="6" { "no result" } } },
+    }
+}
+
+/// A link to a run's page, or its id where its recording is not there.
+pub(super) fn run_link(site: &Site<'_>, run: &str, depth: usize) -> Markup {
+    match site.path_of_run(run) {
+        Some(path) => frame::link(depth, &path, &html! { (said(run)) }),
+        None => html! { (said(run)) },
+    }
+}
+
+fn others(site: &Site<'_>, this: Option<&Board<'_>>, depth: usize) -> Markup {
+    let others: Vec<&Board<'_>> = site.boards.iter().filter(|board| Some(*board) != this).collect();
+    html! {
+        @if !others.is_empty() {
+            section aria-labelledby="others" {
+                h2 id="others" { "Other stages and angles" }
+                ul class="ways" {
+                    @for board in others {
+                        li { (frame::link(depth, &site.board_path(board), &html! { (words::stage(&board.stage)) ", " (board.geometry_deg) "°" })) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn cautions(site: &Site<'_>) -> Markup {
+    let publication = site.publication;
+    let called = publication.results.iter().any(|row| caution::calls_for_it(&row.stage));
+    let added: Vec<String> = publication
+        .treatments
+        .iter()
+        .filter(|treatment| !treatment.caution.is_empty())
+        .map(|treatment| format!("{} {}: {}", treatment.code, treatment.name, treatment.caution))
+        .collect();
+    html! { @if called || !added.is_empty() { (caution::caution(added.iter().map(String::as_str))) } }
+}

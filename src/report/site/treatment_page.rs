@@ -1,0 +1,319 @@
+//! One treatment: what it is, what happened to it, and what was measured.
+
+use super::Site;
+use super::board_page::run_link;
+use super::cards_page;
+use super::caution;
+use super::frame;
+use super::frame::Part;
+use super::words;
+use super::words::said;
+use crate::report::plots::washes::OverWashes;
+use crate::report::plots::washes::Series;
+use crate::report::plots::washes::StageSlot;
+use crate::report::publication::ContrastRow;
+use crate::report::publication::ResultRow;
+use crate::report::publication::Treatment;
+use maud::Markup;
+use maud::html;
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+
+/// The page of a treatment.
+pub(super) fn page(site: &Site<'_>, index: usize) -> String {
+    let treatment = &site.publication.treatments[index];
+    let rows = site.results_of(&treatment.code);
+    let calls = rows.iter().any(|row| caution::calls_for_it(&row.stage));
+    let main = html! {
+        h1 { span class="code" { (said(&treatment.code)) } " " (said(&treatment.name)) }
+        (headline(site, index))
+        (facts(treatment))
+        (story(site, treatment, rows))
+        (gloss(rows))
+        (results(site, rows))
+        (contrasts(site, treatment))
+        (cards(site, index))
+        @if calls || !treatment.caution.is_empty() { (caution::caution(std::iter::once(treatment.caution.as_str()))) }
+    };
+    frame::page(site, &format!("{} {}", treatment.code, treatment.name), Part::Board, 1, &main)
+}
+
+/// What the first board says of it.
+fn headline(site: &Site<'_>, index: usize) -> Markup {
+    let Some(board) = site.boards.first() else { return html! {} };
+    let Some(row) = board.rows.iter().find(|row| row.treatment == index) else {
+        return html! { p class="lead" { "It has not been read " (words::stage(&board.stage)) " yet." } };
+    };
+    let figure = super::board_page::figure_text(row);
+    let (verdict, said_of, of) = match (row.over.filter(|_| row.is_of_panels()), row.only()) {
+        (Some(over), _) => (
+            over.verdict,
+            words::over_panels_verdict(over),
+            words::counted(over.n_panels as usize, "panel", "panels"),
+        ),
+        (None, Some(only)) => (only.verdict, words::panel_verdict(only), format!("panel {}", only.panel)),
+        (None, None) => return html! {},
+    };
+    html! {
+        p class="headline" {
+            @match figure { Some(figure) => { span class="big" { (figure) " GU" } }, None => { span class="big" { "no result" } } }
+            " " (words::verdict(verdict, said_of))
+            " " span class="fine" { "against the control, " (words::stage(&board.stage)) ", at " (board.geometry_deg) "°, on " (said(&of)) }
+        }
+    }
+}
+
+fn facts(treatment: &Treatment) -> Markup {
+    html! {
+        dl class="facts" {
+            @if !treatment.batch.is_empty() { div { dt { "Batch" } dd { (said(&treatment.batch)) } } }
+            @if !treatment.how.is_empty() { div { dt { "Put on" } dd { (said(&treatment.how)) } } }
+            @if let Some(hours) = treatment.cure_hours { div { dt { "To cure" } dd { (hours) " h" } } }
+            @for patch in &treatment.patches {
+                div {
+                    dt { "On panel " (said(&patch.panel)) }
+                    dd {
+                        "zones " (said(&patch.zones.join(", ")))
+                        @if let Some(at) = &patch.applied_at { ", put on " (when(at)) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A moment of the study, `2026-05-04T09:30:00+02:00`, for people.
+fn when(at: &str) -> Markup {
+    match chrono::DateTime::parse_from_rfc3339(at) {
+        Ok(moment) => html! { time datetime=(at) { (moment.format("%Y-%m-%d %H:%M")) } },
+        Err(_) => html! { (said(at)) },
+    }
+}
+
+/// What happened to it, in the order of time.
+fn story(site: &Site<'_>, treatment: &Treatment, rows: &[&ResultRow]) -> Markup {
+    let mut lines: Vec<(i64, Markup)> = Vec::new();
+    for patch in &treatment.patches {
+        let Some(at) = &patch.applied_at else { continue };
+        let Ok(moment) = chrono::DateTime::parse_from_rfc3339(at) else { continue };
+        lines.push((
+            moment.timestamp_micros(),
+            html! { (when(at)) " " "Put on panel " (said(&patch.panel)) "." },
+        ));
+    }
+    let mut seen = BTreeSet::new();
+    for row in rows {
+        let Some(run) = site.run_of(&row.run) else { continue };
+        if !seen.insert((&row.run, &row.panel)) {
+            continue;
+        }
+        let cured = row.cure_hours_actual.filter(|_| row.stage == "cured");
+        let early = cured.zip(treatment.cure_hours).is_some_and(|(actual, wanted)| actual < wanted);
+        lines.push((run.began_us, html! {
+            (words::time(run.began_us, run.offset_s)) " Read on panel " (said(&row.panel)) ", " (words::stage(&row.stage)) ", in run "
+            (run_link(site, &row.run, 1)) ": " (words::verdict(row.verdict, words::panel_verdict(row)))
+            @if let Some(hours) = cured { ", " (format!("{hours:.1}")) " h after it was put on" }
+            @if early { strong { ", earlier than it is to cure" } }
+            "."
+        }));
+    }
+    lines.sort_by_key(|(at, _)| *at);
+    html! {
+        @if !lines.is_empty() {
+            section aria-labelledby="story" {
+                h2 id="story" { "Its story" }
+                ol class="story" { @for (_, line) in &lines { li { (line) } } }
+            }
+        }
+    }
+}
+
+/// Mean gloss of the treated and the control zones, stage by stage.
+fn gloss(rows: &[&ResultRow]) -> Markup {
+    let geometries: BTreeSet<u16> = rows.iter().map(|row| row.geometry_deg).collect();
+    html! { @for geometry in geometries { (gloss_at(rows, geometry)) } }
+}
+
+fn gloss_at(rows: &[&ResultRow], geometry: u16) -> Markup {
+    let mut stages: BTreeMap<(u8, u32, &str), Vec<&ResultRow>> = BTreeMap::new();
+    for row in rows.iter().filter(|row| row.geometry_deg == geometry && row.treated_mean_gu.is_some()) {
+        stages.entry(words::stage_order(&row.stage)).or_default().push(row);
+    }
+    if stages.len() < 2 {
+        return html! {};
+    }
+    let mean = |rows: &[&ResultRow], of: fn(&ResultRow) -> Option<f64>| {
+        let values: Vec<f64> = rows.iter().filter_map(|row| of(row)).collect();
+        values.iter().sum::<f64>() / values.len().max(1) as f64
+    };
+    let series = |is_treated: bool, of: fn(&ResultRow) -> Option<f64>| Series {
+        is_treated,
+        points: stages.values().enumerate().map(|(at, rows)| (at, mean(rows, of))).collect(),
+    };
+    let slots = stages
+        .keys()
+        .map(|(_, _, stage)| StageSlot { name: (*stage).to_owned(), washes: words::washes(stage) });
+    let plot = OverWashes {
+        id: format!("gloss-{geometry}"),
+        title: format!("Gloss at {geometry}° from stage to stage"),
+        description: "Mean of the treated and of the control zones over the panels, at each stage. The table below has the figures.".to_owned(),
+        axis: format!("mean gloss at {geometry}°, GU"),
+        stages: slots.collect(),
+        series: vec![series(false, |row| row.control_mean_gu), series(true, |row| row.treated_mean_gu)],
+        hold: Vec::new(),
+    };
+    let heading = format!("gloss-heading-{geometry}");
+    html! {
+        section aria-labelledby=(heading) {
+            h2 id=(heading) { "Gloss over its life, at " (geometry) "°" }
+            (frame::figure(plot.svg(), &html! { "Round: treated zones. Square: control zones. The mean over the panels read at that stage." }))
+            (frame::scrolled(&format!("gloss-table-{geometry}"), &format!("Gloss from stage to stage at {geometry} degrees"), &html! {
+                table {
+                    caption { "Mean gloss at " (geometry) "°, over the panels read at that stage" }
+                    thead { tr { th scope="col" { "Stage" } th scope="col" class="n" { "Panels" } th scope="col" class="n" { "Control, GU" } th scope="col" class="n" { "Treated, GU" } } }
+                    tbody {
+                        @for ((_, _, stage), rows) in &stages {
+                            tr {
+                                th scope="row" { (words::stage(stage)) }
+                                td class="n" { (rows.iter().map(|row| &row.panel).collect::<BTreeSet<_>>().len()) }
+                                td class="n" { (words::figure(Some(mean(rows, |row| row.control_mean_gu)), 1)) }
+                                td class="n" { (words::figure(Some(mean(rows, |row| row.treated_mean_gu)), 1)) }
+                            }
+                        }
+                    }
+                }
+            }))
+        }
+    }
+}
+
+/// Every result of it.
+fn results(site: &Site<'_>, rows: &[&ResultRow]) -> Markup {
+    let mut rows = rows.to_vec();
+    rows.sort_by(|a, b| {
+        let key = |row: &ResultRow| {
+            (words::stage_order(&row.stage).0, words::stage_order(&row.stage).1, row.geometry_deg)
+        };
+        key(a).cmp(&key(b)).then_with(|| a.panel.cmp(&b.panel)).then_with(|| a.run.cmp(&b.run))
+    });
+    html! {
+        section aria-labelledby="results" {
+            h2 id="results" { "What was measured" }
+            @if rows.is_empty() { p class="empty" { "No run has read it yet." } } @else {
+                (frame::scrolled("results-table", "Results of this treatment", &result_table(site, &rows, 1, false)))
+                p class="fine" {
+                    "The same rows, with all columns, are in " (frame::link(1, "data/results/results.csv", &html! { "results.csv" })) ". "
+                    (frame::link(1, "check.html", &html! { "Repeat one of these figures yourself" })) "."
+                }
+            }
+        }
+    }
+}
+
+/// A table of results, each figure carrying the one in `results.csv`.
+pub(super) fn result_table(
+    site: &Site<'_>,
+    rows: &[&ResultRow],
+    depth: usize,
+    names_treatment: bool,
+) -> Markup {
+    html! {
+        table {
+            caption { "Treated minus control, panel by panel" }
+            thead {
+                tr {
+                    @if names_treatment { th scope="col" { "Treatment" } }
+                    th scope="col" { "Stage" }
+                    th scope="col" { "Panel" }
+                    th scope="col" class="n" { "Angle" }
+                    th scope="col" class="n" { "Control, GU" }
+                    th scope="col" class="n" { "Treated, GU" }
+                    th scope="col" class="n" { "Difference ± U, GU" }
+                    th scope="col" class="n" { "95 % interval, GU" }
+                    th scope="col" { "What can be said" }
+                    th scope="col" class="n" { "Zones" }
+                    th scope="col" class="n" { "Gloss kept, %" }
+                    @if !names_treatment { th scope="col" { "Run" } }
+                }
+            }
+            tbody {
+                @for row in rows {
+                    tr {
+                        @if names_treatment {
+                            th scope="row" {
+                                @match site.path_of_treatment(&row.treatment) {
+                                    Some(path) => (frame::link(depth, &path, &html! { (said(&row.treatment)) })),
+                                    None => (said(&row.treatment)),
+                                }
+                            }
+                            td { (words::stage(&row.stage)) }
+                        } @else {
+                            th scope="row" { (words::stage(&row.stage)) }
+                        }
+                        td { (said(&row.panel)) }
+                        td class="n" { (row.geometry_deg) "°" }
+                        td class="n" { (words::figure(row.control_mean_gu, 1)) }
+                        td class="n" { (words::figure(row.treated_mean_gu, 1)) }
+                        td class="n" { (words::difference(row.difference_gu, row.expanded_uncertainty_gu, row.ci_high_gu)) }
+                        td class="n" { (words::interval(row.ci_low_gu, row.ci_high_gu)) }
+                        td { (words::verdict(row.verdict, words::panel_verdict(row))) }
+                        td class="n" { (row.n_treated) " against " (row.n_control) }
+                        td class="n" { (words::figure(row.retention_pct, 1)) }
+                        @if !names_treatment { td { (run_link(site, &row.run, depth)) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The treatments that share its panels.
+fn contrasts(site: &Site<'_>, treatment: &Treatment) -> Markup {
+    let has = |row: &&ContrastRow| row.treatment_a == treatment.code || row.treatment_b == treatment.code;
+    let rows: Vec<&ContrastRow> = site.contrasts_of(&treatment.code).iter().copied().filter(has).collect();
+    html! {
+        @if !rows.is_empty() {
+            section aria-labelledby="contrasts" {
+                h2 id="contrasts" { "Held against others on its panel" }
+                p { "Treatments on one panel share its control, so they are compared by their treated zones. A positive figure says that this treatment reads higher than the other." }
+                (frame::scrolled("contrasts-table", "Comparisons with other treatments", &html! {
+                    table {
+                        caption { "This treatment minus the other" }
+                        thead { tr { th scope="col" { "The other" } th scope="col" { "Panel" } th scope="col" class="n" { "Angle" } th scope="col" class="n" { "Difference, GU" } th scope="col" class="n" { "95 % interval, GU" } th scope="col" { "Run" } } }
+                        tbody {
+                            @for row in rows {
+                                @let is_second = row.treatment_b == treatment.code;
+                                @let other = if is_second { &row.treatment_a } else { &row.treatment_b };
+                                @let sign = if is_second { 1.0 } else { -1.0 };
+                                @let ends = if is_second { (row.ci_low_gu, row.ci_high_gu) } else { (row.ci_high_gu.map(|end| -end), row.ci_low_gu.map(|end| -end)) };
+                                tr {
+                                    th scope="row" {
+                                        @match site.path_of_treatment(other) {
+                                            Some(path) => (frame::link(1, &path, &html! { (said(other)) })),
+                                            None => (said(other)),
+                                        }
+                                    }
+                                    td { (said(&row.panel)) }
+                                    td class="n" { (row.geometry_deg) "°" }
+                                    td class="n" { (words::figure(row.difference_gu.map(|value| sign * value), 2)) }
+                                    td class="n" { (words::interval(ends.0, ends.1)) }
+                                    td { (run_link(site, &row.run, 1)) }
+                                }
+                            }
+                        }
+                    }
+                }))
+            }
+        }
+    }
+}
+
+fn cards(site: &Site<'_>, index: usize) -> Markup {
+    html! {
+        section aria-labelledby="cards" {
+            h2 id="cards" { "Cards" }
+            p { "Pictures for a video or a post. They say no more than this page." }
+            (cards_page::of_treatment(site, index, 1))
+        }
+    }
+}
