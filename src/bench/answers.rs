@@ -16,6 +16,9 @@ use serde::Serialize;
 use std::convert::Infallible;
 use utoipa::ToSchema;
 
+/// Media type of a [`Problem`].
+pub const MEDIA_TYPE: &str = "application/problem+json";
+
 /// The kind of answer that a client can read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Wants {
@@ -41,7 +44,7 @@ impl<S: Sync> FromRequestParts<S> for Wants {
     }
 }
 
-/// Why something was not done.
+/// Why something was not done: problem details, as RFC 9457 has them, with a short name.
 #[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct Problem {
     /// A short name that stays the same: `stale`, `not-now`, `refused`, `failed`, `closing`, `bad-input`,
@@ -50,9 +53,10 @@ pub struct Problem {
     /// The HTTP status.
     pub status: u16,
     /// What happened, as a sentence.
+    pub title: String,
+    /// What to do; absent where `title` says it.
+    #[serde(skip_serializing_if = "String::is_empty")]
     pub detail: String,
-    /// What to do; empty where `detail` says it.
-    pub hint: String,
 }
 
 /// What is there once an order was followed.
@@ -64,8 +68,8 @@ pub struct Done {
 
 impl Problem {
     /// A problem, by its status and short name.
-    pub fn new(status: StatusCode, code: &'static str, detail: impl Into<String>) -> Problem {
-        Problem { code, status: status.as_u16(), detail: detail.into(), hint: String::new() }
+    pub fn new(status: StatusCode, code: &'static str, title: impl Into<String>) -> Problem {
+        Problem { code, status: status.as_u16(), title: title.into(), detail: String::new() }
     }
 
     /// Nothing goes by that name.
@@ -74,13 +78,13 @@ impl Problem {
     }
 
     /// What was sent cannot be read.
-    pub fn bad_input(detail: impl Into<String>) -> Problem {
-        Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "bad-input", detail)
+    pub fn bad_input(title: impl Into<String>) -> Problem {
+        Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "bad-input", title)
     }
 
     /// With what to do about it.
     pub fn hint(mut self, hint: impl Into<String>) -> Problem {
-        self.hint = hint.into();
+        self.detail = hint.into();
         self
     }
 
@@ -89,13 +93,13 @@ impl Problem {
         let status = StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
         match wants {
             Wants::Page => {
-                let title = match self.code {
+                let head = match self.code {
                     "not-found" => "Not there",
                     _ => "Not done",
                 };
-                (status, Html(plain::refused(title, &self.detail, &self.hint, back))).into_response()
+                (status, Html(plain::refused(head, &self.title, &self.detail, back))).into_response()
             }
-            Wants::Json => (status, Json(self)).into_response(),
+            Wants::Json => (status, [(header::CONTENT_TYPE, MEDIA_TYPE)], Json(self)).into_response(),
         }
     }
 }

@@ -34,7 +34,7 @@ const PIECE: usize = 64 * 1024;
         (status = 200, description = "The file", content(
             (String = "text/csv; charset=utf-8"), (String = "application/json"),
         )),
-        (status = 404, description = "No such study or table, or not written yet", body = Problem),
+        (status = 404, description = "No such study or table, or not written yet", body = Problem, content_type = "application/problem+json"),
     ),
 )]
 pub async fn table(
@@ -62,7 +62,7 @@ pub async fn table(
     ),
     responses(
         (status = 200, description = "The file", body = String, content_type = "text/plain; charset=utf-8"),
-        (status = 404, description = "No such study or recording", body = Problem),
+        (status = 404, description = "No such study or recording", body = Problem, content_type = "application/problem+json"),
     ),
 )]
 pub async fn recording(

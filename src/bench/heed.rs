@@ -1,21 +1,12 @@
-//! Reading what a client sends: a form or JSON, bounded in size and time.
+//! Reading what a client sends: a form or JSON. The gate has bounded its size and time.
 
 use super::answers::Problem;
-use axum::body::Body;
-use axum::body::to_bytes;
 use axum::http::HeaderMap;
 use axum::http::StatusCode;
 use axum::http::header;
 use serde::de::DeserializeOwned;
 use serde_json::Map;
 use serde_json::Value;
-use std::time::Duration;
-
-/// The most bytes of a body.
-pub const MOST_BYTES: usize = 64 * 1024;
-
-/// How long a body may take to come.
-const PATIENCE: Duration = Duration::from_secs(10);
 
 /// What can be sent as a form as well as in JSON.
 pub trait Sent: DeserializeOwned {
@@ -29,24 +20,12 @@ pub trait Sent: DeserializeOwned {
 ///
 /// # Errors
 /// A [`Problem`] that says what would be right.
-pub async fn heed<T: Sent>(headers: &HeaderMap, body: Body) -> Result<T, Problem> {
+pub fn heed<T: Sent>(headers: &HeaderMap, bytes: &[u8]) -> Result<T, Problem> {
     let kind = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or_default();
     let kind = kind.split(';').next().unwrap_or_default().trim().to_ascii_lowercase();
-    let bytes = tokio::time::timeout(PATIENCE, to_bytes(body, MOST_BYTES));
-    let bytes = match bytes.await {
-        Ok(Ok(bytes)) => bytes,
-        Ok(Err(_)) => {
-            let detail = format!("the body broke off, or has more than {MOST_BYTES} bytes");
-            return Err(Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "bad-input", detail));
-        }
-        Err(_elapsed) => {
-            let detail = format!("the body did not come within {} s", PATIENCE.as_secs());
-            return Err(Problem::new(StatusCode::REQUEST_TIMEOUT, "bad-input", detail));
-        }
-    };
     match kind.as_str() {
-        "application/json" => read(serde_json::from_slice(&bytes)),
-        "application/x-www-form-urlencoded" => read(from_form::<T>(&bytes)),
+        "application/json" => read(serde_json::from_slice(bytes)),
+        "application/x-www-form-urlencoded" => read(from_form::<T>(bytes)),
         _ => {
             let detail = "the body must be application/json or application/x-www-form-urlencoded";
             Err(Problem::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, "bad-input", detail))

@@ -4,7 +4,6 @@
 //! - [`gate`]: who may come in, and how much they may bring.
 //! - [`hall`]: the stations under one roof; [`routes`]: what can be asked of them, with its description.
 //! - [`frames`]: a station's page, rendered once a change for everybody who watches.
-//! - [`server`]: connections, and what becomes of slow ones.
 //! - [`metrics`]: what is counted, for a collector.
 
 mod answers;
@@ -18,5 +17,4 @@ mod orders;
 pub mod page;
 mod plain;
 pub mod routes;
-pub mod server;
 mod watching;

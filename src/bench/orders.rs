@@ -11,7 +11,7 @@ use crate::run::Word;
 use crate::session::station::Ask;
 use crate::session::station::Start;
 use crate::study::Selection;
-use axum::body::Body;
+use axum::body::Bytes;
 use axum::extract::Path;
 use axum::extract::State;
 use axum::http::HeaderMap;
@@ -110,13 +110,13 @@ impl Starting {
     responses(
         (status = 200, description = "The run has begun; its recording is on the disk", body = Done),
         (status = 303, description = "The same, for a browser: back to the bench"),
-        (status = 404, description = "No such study", body = Problem),
-        (status = 408, description = "The body did not come in time", body = Problem),
-        (status = 409, description = "The bench has moved on, or a run is going on", body = Problem),
-        (status = 413, description = "The body is too large", body = Problem),
-        (status = 415, description = "The body is neither JSON nor a form", body = Problem),
-        (status = 422, description = "It could not be followed, with what to do", body = Problem),
-        (status = 503, description = "The daemon is stopping", body = Problem),
+        (status = 404, description = "No such study", body = Problem, content_type = "application/problem+json"),
+        (status = 408, description = "The body did not come in time", body = Problem, content_type = "application/problem+json"),
+        (status = 409, description = "The bench has moved on, or a run is going on", body = Problem, content_type = "application/problem+json"),
+        (status = 413, description = "The body is too large", body = Problem, content_type = "application/problem+json"),
+        (status = 415, description = "The body is neither JSON nor a form", body = Problem, content_type = "application/problem+json"),
+        (status = 422, description = "It could not be followed, with what to do", body = Problem, content_type = "application/problem+json"),
+        (status = 503, description = "The daemon is stopping", body = Problem, content_type = "application/problem+json"),
     ),
 )]
 pub async fn start(
@@ -124,10 +124,10 @@ pub async fn start(
     Path(slug): Path<String>,
     wants: Wants,
     headers: HeaderMap,
-    body: Body,
+    body: Bytes,
 ) -> Response {
-    follow(&hall, &slug, wants, async {
-        let starting: Starting = heed(&headers, body).await?;
+    follow(&hall, &slug, wants, || {
+        let starting: Starting = heed(&headers, &body)?;
         Ok((starting.version, Ask::Start(Box::new(starting.start()?))))
     })
     .await
@@ -143,13 +143,13 @@ pub async fn start(
     responses(
         (status = 200, description = "The run goes on", body = Done),
         (status = 303, description = "The same, for a browser: back to the bench"),
-        (status = 404, description = "No such study", body = Problem),
-        (status = 408, description = "The body did not come in time", body = Problem),
-        (status = 409, description = "The bench has moved on, or there is no such run", body = Problem),
-        (status = 413, description = "The body is too large", body = Problem),
-        (status = 415, description = "The body is neither JSON nor a form", body = Problem),
-        (status = 422, description = "It could not be followed, with what to do", body = Problem),
-        (status = 503, description = "The daemon is stopping", body = Problem),
+        (status = 404, description = "No such study", body = Problem, content_type = "application/problem+json"),
+        (status = 408, description = "The body did not come in time", body = Problem, content_type = "application/problem+json"),
+        (status = 409, description = "The bench has moved on, or there is no such run", body = Problem, content_type = "application/problem+json"),
+        (status = 413, description = "The body is too large", body = Problem, content_type = "application/problem+json"),
+        (status = 415, description = "The body is neither JSON nor a form", body = Problem, content_type = "application/problem+json"),
+        (status = 422, description = "It could not be followed, with what to do", body = Problem, content_type = "application/problem+json"),
+        (status = 503, description = "The daemon is stopping", body = Problem, content_type = "application/problem+json"),
     ),
 )]
 pub async fn take_up(
@@ -157,10 +157,10 @@ pub async fn take_up(
     Path(slug): Path<String>,
     wants: Wants,
     headers: HeaderMap,
-    body: Body,
+    body: Bytes,
 ) -> Response {
-    follow(&hall, &slug, wants, async {
-        let Versioned { version } = heed(&headers, body).await?;
+    follow(&hall, &slug, wants, || {
+        let Versioned { version } = heed(&headers, &body)?;
         Ok((version, Ask::TakeUp))
     })
     .await
@@ -176,13 +176,13 @@ pub async fn take_up(
     responses(
         (status = 200, description = "The run has followed it", body = Done),
         (status = 303, description = "The same, for a browser: back to the bench"),
-        (status = 404, description = "No such study", body = Problem),
-        (status = 408, description = "The body did not come in time", body = Problem),
-        (status = 409, description = "The bench has moved on, or no run is going on", body = Problem),
-        (status = 413, description = "The body is too large", body = Problem),
-        (status = 415, description = "The body is neither JSON nor a form", body = Problem),
-        (status = 422, description = "No word, or one that cannot be followed now", body = Problem),
-        (status = 503, description = "The daemon is stopping", body = Problem),
+        (status = 404, description = "No such study", body = Problem, content_type = "application/problem+json"),
+        (status = 408, description = "The body did not come in time", body = Problem, content_type = "application/problem+json"),
+        (status = 409, description = "The bench has moved on, or no run is going on", body = Problem, content_type = "application/problem+json"),
+        (status = 413, description = "The body is too large", body = Problem, content_type = "application/problem+json"),
+        (status = 415, description = "The body is neither JSON nor a form", body = Problem, content_type = "application/problem+json"),
+        (status = 422, description = "No word, or one that cannot be followed now", body = Problem, content_type = "application/problem+json"),
+        (status = 503, description = "The daemon is stopping", body = Problem, content_type = "application/problem+json"),
     ),
 )]
 pub async fn word(
@@ -190,10 +190,10 @@ pub async fn word(
     Path(slug): Path<String>,
     wants: Wants,
     headers: HeaderMap,
-    body: Body,
+    body: Bytes,
 ) -> Response {
-    follow(&hall, &slug, wants, async {
-        let Saying { version, word } = heed(&headers, body).await?;
+    follow(&hall, &slug, wants, || {
+        let Saying { version, word } = heed(&headers, &body)?;
         let word = Word::parse(&word).map_err(Problem::bad_input)?;
         Ok((version, Ask::Say(word)))
     })
@@ -210,13 +210,13 @@ pub async fn word(
     responses(
         (status = 200, description = "The sitting is over", body = Done),
         (status = 303, description = "The same, for a browser: back to the bench"),
-        (status = 404, description = "No such study", body = Problem),
-        (status = 408, description = "The body did not come in time", body = Problem),
-        (status = 409, description = "The bench has moved on, or no run is going on", body = Problem),
-        (status = 413, description = "The body is too large", body = Problem),
-        (status = 415, description = "The body is neither JSON nor a form", body = Problem),
-        (status = 422, description = "What was sent cannot be read", body = Problem),
-        (status = 503, description = "The daemon is stopping", body = Problem),
+        (status = 404, description = "No such study", body = Problem, content_type = "application/problem+json"),
+        (status = 408, description = "The body did not come in time", body = Problem, content_type = "application/problem+json"),
+        (status = 409, description = "The bench has moved on, or no run is going on", body = Problem, content_type = "application/problem+json"),
+        (status = 413, description = "The body is too large", body = Problem, content_type = "application/problem+json"),
+        (status = 415, description = "The body is neither JSON nor a form", body = Problem, content_type = "application/problem+json"),
+        (status = 422, description = "What was sent cannot be read", body = Problem, content_type = "application/problem+json"),
+        (status = 503, description = "The daemon is stopping", body = Problem, content_type = "application/problem+json"),
     ),
 )]
 pub async fn stop(
@@ -224,10 +224,10 @@ pub async fn stop(
     Path(slug): Path<String>,
     wants: Wants,
     headers: HeaderMap,
-    body: Body,
+    body: Bytes,
 ) -> Response {
-    follow(&hall, &slug, wants, async {
-        let Versioned { version } = heed(&headers, body).await?;
+    follow(&hall, &slug, wants, || {
+        let Versioned { version } = heed(&headers, &body)?;
         Ok((version, Ask::Stop))
     })
     .await
@@ -238,11 +238,11 @@ async fn follow(
     hall: &Hall,
     slug: &str,
     wants: Wants,
-    read: impl Future<Output = Result<(u64, Ask), Problem>>,
+    read: impl FnOnce() -> Result<(u64, Ask), Problem>,
 ) -> Response {
     let Some(stand) = hall.stand(slug) else { return Problem::not_found("such study").answer(wants, "/") };
     let outcome = async {
-        let (version, ask) = read.await?;
+        let (version, ask) = read()?;
         Ok(stand.station.order(version, ask).await?)
     };
     done(outcome.await, wants, &format!("/s/{}/", stand.slug))

@@ -3,8 +3,8 @@
 use super::answers::Problem;
 use super::answers::Wants;
 use super::files;
+use super::gate::PairingApi;
 use super::hall::Hall;
-use super::heed;
 use super::metrics;
 use super::orders;
 use super::plain;
@@ -14,7 +14,6 @@ use crate::session::station::Phase;
 use axum::Json;
 use axum::Router;
 use axum::body::Bytes;
-use axum::extract::DefaultBodyLimit;
 use axum::extract::Path;
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -48,21 +47,22 @@ use utoipa_axum::routes;
 )]
 struct Description;
 
-/// All routes over the stations of `hall`.
+/// All routes over the stations of `hall`, other than those of the gate before them.
 #[must_use]
 pub fn router(hall: Hall) -> Router {
     described()
         .split_for_parts()
         .0
         .fallback(async |wants: Wants| Problem::not_found("such page").answer(wants, "/"))
-        .layer(DefaultBodyLimit::max(heed::MOST_BYTES))
         .with_state(hall)
 }
 
 /// The description of all routes, as OpenAPI.
 #[must_use]
 pub fn description() -> utoipa::openapi::OpenApi {
-    described().split_for_parts().1
+    let mut description = described().split_for_parts().1;
+    description.merge(PairingApi::openapi());
+    description
 }
 
 fn described() -> OpenApiRouter<Hall> {
@@ -112,7 +112,7 @@ async fn studies(State(hall): State<Hall>) -> Response {
     params(("slug" = String, Path, description = "Short name of the study")),
     responses(
         (status = 200, description = "The page", body = String, content_type = "text/html; charset=utf-8"),
-        (status = 404, description = "No such study", body = Problem),
+        (status = 404, description = "No such study", body = Problem, content_type = "application/problem+json"),
     ),
 )]
 async fn bench(State(hall): State<Hall>, Path(slug): Path<String>, wants: Wants) -> Response {

@@ -32,7 +32,7 @@ const STILL_HERE: &[u8] = b": still here\n\n";
     params(("slug" = String, Path, description = "Short name of the study")),
     responses(
         (status = 200, description = "Events without end", body = String, content_type = "text/event-stream"),
-        (status = 404, description = "No such study", body = Problem),
+        (status = 404, description = "No such study", body = Problem, content_type = "application/problem+json"),
     ),
 )]
 pub async fn events(State(hall): State<Hall>, Path(slug): Path<String>, wants: Wants) -> Response {

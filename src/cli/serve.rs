@@ -4,11 +4,15 @@ use super::DONE;
 use super::Failure;
 use super::output;
 use super::runtime;
+use crate::bench::gate;
+use crate::bench::gate::Gate;
+use crate::bench::gate::Limits;
+use crate::bench::gate::Reach;
 use crate::bench::hall::Hall;
 use crate::bench::hall::slugs;
 use crate::bench::metrics::Metrics;
 use crate::bench::routes;
-use crate::bench::server;
+use crate::session::clock::Clock;
 use crate::session::folder::Folder;
 use crate::session::station::Station;
 use crate::store::RealDisk;
@@ -19,7 +23,6 @@ use std::path::PathBuf;
 use std::pin::Pin;
 use std::sync::Arc;
 use std::thread::JoinHandle;
-use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
@@ -31,14 +34,20 @@ Stop it with Ctrl-C or SIGTERM: a run that goes on is recorded whole and can be 
 Programs talk to it as protocol-notes/http.md and /openapi.json describe.
 
 Example: halfpanel serve harbour
-Example: halfpanel serve harbour slipway --listen 127.0.0.1:8080 --log-json")]
+Example: halfpanel serve harbour slipway --listen 0.0.0.0:8417 --lan --log-json")]
 pub struct Arguments {
     /// Folders of the studies
     #[arg(required = true, value_name = "STUDY")]
     studies: Vec<PathBuf>,
     /// Address to listen at; port 0 takes any that is free
-    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:8660")]
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:8417")]
     listen: SocketAddr,
+    /// Let other machines in, after pairing with a code that is shown here
+    #[arg(long)]
+    lan: bool,
+    /// Host name by which browsers may call the daemon, beside its addresses; may be given several times
+    #[arg(long, value_name = "HOST")]
+    name: Vec<String>,
     /// Log one JSON object a line on standard error
     #[arg(long)]
     pub log_json: bool,
@@ -47,6 +56,7 @@ pub struct Arguments {
 type Keeping = Pin<Box<dyn Future<Output = ()> + Send>>;
 
 pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let reach = Reach::of(arguments.listen, arguments.lan).map_err(|error| Failure::new(error, ""))?;
     let folders = folders(&arguments.studies)?;
     let metrics = Metrics::default();
     let stop = CancellationToken::new();
@@ -57,15 +67,22 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
         keeping.push(Box::pin(keeper));
     }
     runtime()?.block_on(async {
+        let limits = Limits::default();
         let listener =
-            TcpListener::bind(arguments.listen).await.map_err(|error| not_bound(arguments, &error))?;
+            gate::listen(arguments.listen, &limits).map_err(|error| not_bound(arguments, &error))?;
         let at = listener.local_addr()?;
+        let gate = Gate::new(at, reach, &arguments.name, limits.clone(), Clock::real());
+        let gate = Arc::new(gate.map_err(|error| Failure::new(error, ""))?);
         let signalled = signals()?;
         let (keepers, kept) = keep(keeping)?;
         let closing = CancellationToken::new();
         let hall = Hall::new(stations, metrics, closing.clone());
-        let serving = tokio::spawn(server::serve(listener, routes::router(hall), closing.clone()));
-        output::line(format_args!("Serving at http://{at}/"));
+        let app = gate::guard(routes::router(hall), Arc::clone(&gate));
+        let serving = tokio::spawn(gate::serve(listener, app, limits, closing.clone()));
+        output::line(format_args!("Serving at {}", gate.url()));
+        if let Some(invitation) = gate.invitation() {
+            output::line(invitation);
+        }
         tell(&[NotifyState::Ready]);
         let watchdog = tokio::spawn(feed_watchdog());
         tokio::select! {

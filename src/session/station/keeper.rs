@@ -123,13 +123,13 @@ impl Keeper {
 
     /// One sitting, from its first moment until its tables are written.
     async fn sit(&mut self, opened: Opened, notes: Vec<String>, answer: Answer) {
-        let Opened { session, hand, lock: study_lock, remarks } = opened;
+        let Opened { session, hand, lock: study_lock, earlier, remarks } = opened;
         let id = session.run.ledger().id.clone();
         tracing::info!(run = %id, study = %self.folder.root().display(), "sitting begins");
         let version = {
             let mut showing = self.showing();
             remarks.into_iter().for_each(|remark| showing.remark(remark));
-            showing.begin(&session.run, session.clock.clone(), session.now_us());
+            showing.begin(&session.run, Arc::clone(&earlier), session.clock.clone(), session.now_us());
             showing.version()
         };
         let (commands, waiting) = mpsc::unbounded_channel();
@@ -178,7 +178,7 @@ impl Keeper {
         drop(driving);
         self.showing().end();
         let (last, trouble) = match ended {
-            Ok((_, run)) => (Some(Arc::new(RunView::of(&run, last_us(&run)))), None),
+            Ok((_, run)) => (Some(Arc::new(RunView::beside(&run, &earlier, last_us(&run)))), None),
             Err(error) => (None, Some(Trouble::from(error))),
         };
         self.finish(study_lock, last, trouble).await;

@@ -3,6 +3,7 @@
 use super::order::Refused;
 use super::order::Start;
 use crate::meter::Profile;
+use crate::run::Replayed;
 use crate::session::engine::Session;
 use crate::session::folder::Folder;
 use crate::session::folder::FolderError;
@@ -16,6 +17,8 @@ use crate::session::start::StartError;
 use crate::store::StoreError;
 use crate::store::lock::Lock;
 use crate::study;
+use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// Stands in the lock file.
 const NOTE: &str = "halfpanel serve";
@@ -26,6 +29,8 @@ pub(super) struct Opened {
     pub(super) hand: Option<Hand>,
     /// The study's, for as long as something is written there.
     pub(super) lock: Lock,
+    /// The earlier runs that it is held against.
+    pub(super) earlier: Arc<[Replayed]>,
     /// To be told when it begins.
     pub(super) remarks: Vec<String>,
 }
@@ -92,8 +97,12 @@ pub(super) async fn begin(folder: &Folder, asked: Start) -> Result<Opened, Troub
     .await?;
     let bench = start::open_bench(folder, &setup.port, &loaded.profile, None).await?;
     let at = folder.clone();
-    let (session, hand, remarks) = aside(move || Ok(start::begin(&at, &loaded, setup, bench)?)).await?;
-    Ok(Opened { session, hand, lock, remarks })
+    aside(move || {
+        let (session, hand, remarks) = start::begin(&at, &loaded, setup, bench)?;
+        let earlier = earlier(&at, &session);
+        Ok(Opened { session, hand, lock, earlier, remarks })
+    })
+    .await
 }
 
 /// Takes the run up again that was cut off; nothing if there is none.
@@ -118,8 +127,20 @@ pub(super) async fn take_up(folder: &Folder) -> Result<Option<Opened>, Trouble> 
         false => start::open_bench(folder, &setup.port, &profile, from).await?,
     };
     let at = folder.clone();
-    let (session, hand) = aside(move || Ok(start::take_up(&at, unfinished, bench)?)).await?;
-    Ok(Some(Opened { session, hand, lock, remarks }))
+    aside(move || {
+        let (session, hand) = start::take_up(&at, unfinished, bench)?;
+        let earlier = earlier(&at, &session);
+        Ok(Some(Opened { session, hand, lock, earlier, remarks }))
+    })
+    .await
+}
+
+/// The earlier runs that a run names. One that is no longer as it was is left out; the tables say so.
+fn earlier(folder: &Folder, session: &Session) -> Arc<[Replayed]> {
+    let named = &session.run.ledger().setup.comparing.earlier;
+    let ids: BTreeSet<&str> = named.iter().map(|earlier| earlier.run.as_str()).collect();
+    let runs = ids.into_iter().filter_map(|id| folder.replay_run(id).ok()).map(|(replayed, _)| replayed);
+    runs.filter(|run| named.iter().any(|earlier| earlier.sha256 == run.sha256)).collect()
 }
 
 /// Brings the tables up to date and gives the lock back. Gives what is to be told of it, and the run that can be taken

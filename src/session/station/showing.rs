@@ -8,6 +8,7 @@ use super::snapshot::Snapshot;
 use super::tally::Tally;
 use crate::run::Counts;
 use crate::run::Notice;
+use crate::run::Replayed;
 use crate::run::Run;
 use crate::run::record::Body;
 use crate::session::clock::Clock;
@@ -39,6 +40,8 @@ pub(super) struct Showing {
 
 /// What is kept of the sitting that goes on.
 struct Sitting {
+    /// The earlier runs that the run is held against.
+    earlier: Arc<[Replayed]>,
     clock: Clock,
     counts: Counts,
     readings: usize,
@@ -126,9 +129,10 @@ impl Showing {
     }
 
     /// A sitting begins with this run.
-    pub(super) fn begin(&mut self, run: &Run, clock: Clock, now_us: u64) {
+    pub(super) fn begin(&mut self, run: &Run, earlier: Arc<[Replayed]>, clock: Clock, now_us: u64) {
         self.tally.runs.inc();
         self.sitting = Some(Sitting {
+            earlier: Arc::clone(&earlier),
             clock,
             counts: run.counts(),
             readings: run.ledger().readings.len(),
@@ -140,7 +144,7 @@ impl Showing {
             answers: Vec::new(),
         });
         self.link_up = Some(false);
-        self.show(Phase::Running(Arc::new(RunView::of(run, now_us))));
+        self.show(Phase::Running(Arc::new(RunView::beside(run, &earlier, now_us))));
     }
 
     /// A word is on its way into the run.
@@ -229,7 +233,9 @@ impl Showing {
     }
 
     fn publish_run(&mut self, run: &Run, now_us: u64) {
-        self.show(Phase::Running(Arc::new(RunView::of(run, now_us))));
+        let Some(sitting) = &mut self.sitting else { return };
+        let view = RunView::beside(run, &sitting.earlier, now_us);
+        self.show(Phase::Running(Arc::new(view)));
         let Some(sitting) = &mut self.sitting else { return };
         (sitting.is_dirty, sitting.is_resting) = (false, true);
         for (answer, refused) in sitting.answers.drain(..) {
