@@ -18,6 +18,8 @@ pub struct StudyFacts {
     pub operator: String,
     /// Serial port, or `sim:FILE`.
     pub port: String,
+    /// Path of the study's folder, for whoever looks for the tables; empty until somebody who knows it says so.
+    pub folder: String,
     /// Name of the tile.
     pub tile: String,
     /// Geometries that are read, rising.
@@ -116,6 +118,7 @@ impl StudyFacts {
             name: study.name.clone(),
             operator: study.operator.clone(),
             port: study.port.clone(),
+            folder: String::new(),
             tile: study.tile.name.clone(),
             geometries: study.geometries.clone(),
             readings_per_zone: study.procedure.readings_per_zone,

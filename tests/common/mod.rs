@@ -142,6 +142,8 @@ pub struct Bench {
     pub said: String,
     /// What was said to programs, one line of JSON each.
     pub events: Vec<String>,
+    /// What a page hears of it.
+    pub heard: Vec<halfpanel::view::Heard>,
     wall: chrono::DateTime<chrono::FixedOffset>,
 }
 
@@ -160,6 +162,7 @@ impl Bench {
             bytes: Vec::new(),
             said: String::new(),
             events: Vec::new(),
+            heard: Vec::new(),
             wall: head.wall,
         };
         bench.put(Body::Head(Box::new(head)));
@@ -185,6 +188,7 @@ impl Bench {
                 let minutes = self.now_us as f64 / 6e7;
                 let sentence = say::sentence(notice, self.run.ledger());
                 self.said.push_str(&format!("{minutes:.2} {sentence}\n"));
+                self.heard.push(halfpanel::view::Heard::of(notice, &self.run, self.now_us));
                 let events = say::events(notice, self.run.ledger());
                 self.events.extend(events.map(|event| serde_json::to_string(&event).unwrap()));
             }
@@ -213,6 +217,11 @@ impl Bench {
     pub fn wait_min(&mut self, minutes: f64) -> &mut Self {
         self.now_us += (minutes * 6e7) as u64;
         self
+    }
+
+    /// Microseconds since the start of the run.
+    pub fn now_us(&self) -> u64 {
+        self.now_us
     }
 
     pub fn tick(&mut self) -> &mut Self {
