@@ -1,10 +1,12 @@
 //! A station's page in pieces, rendered once a change and shared by everybody who watches. A change that comes while
 //! one is being rendered is rendered with the next; nobody who is slow holds anybody up.
 
-use super::plain;
+use super::hall::Facts;
+use super::page;
 use crate::session::station::Snapshot;
 use crate::session::station::Station;
 use crate::view::Sound;
+use crate::view::StudyFacts;
 use axum::body::Bytes;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -15,7 +17,9 @@ use tokio::sync::watch;
 /// An event for the stream, ready to be sent.
 #[derive(Clone, Debug, Default)]
 pub struct Frame {
-    /// Version of the snapshot that it shows; 0 for none yet.
+    /// Running number; 0 for none yet.
+    pub n: u64,
+    /// Version of the snapshot that it shows.
     pub version: u64,
     /// The event as it goes over the line.
     pub bytes: Bytes,
@@ -30,10 +34,10 @@ pub struct Frames {
 impl Frames {
     /// Starts rendering a station. It sleeps while nobody watches. Needs a tokio runtime.
     #[must_use]
-    pub fn spawn(station: &Station) -> Frames {
+    pub fn spawn(station: &Station, facts: Facts) -> Frames {
         let (frames, _) = watch::channel(Frame::default());
         let wanted = Arc::new(Notify::new());
-        tokio::spawn(render(station.snapshots(), frames.clone(), Arc::clone(&wanted)));
+        tokio::spawn(render(station.snapshots(), facts, frames.clone(), Arc::clone(&wanted)));
         Frames { frames, wanted }
     }
 
@@ -48,14 +52,22 @@ impl Frames {
 
 async fn render(
     mut snapshots: watch::Receiver<Arc<Snapshot>>,
+    facts: Facts,
     frames: watch::Sender<Frame>,
     wanted: Arc<Notify>,
 ) {
+    let mut drawn: Option<Arc<StudyFacts>> = None;
     loop {
         if frames.receiver_count() > 0 {
             let snapshot = Arc::clone(&snapshots.borrow_and_update());
-            if snapshot.version != frames.borrow().version {
-                frames.send_replace(frame(&snapshot));
+            let (n, version) = {
+                let last = frames.borrow();
+                (last.n, last.version)
+            };
+            let facts = facts.now();
+            let is_new = drawn.replace(Arc::clone(&facts)).is_none_or(|before| !Arc::ptr_eq(&before, &facts));
+            if is_new || snapshot.version != version {
+                frames.send_replace(frame(n + 1, &snapshot, &facts));
             }
         }
         tokio::select! {
@@ -81,7 +93,7 @@ struct HeardOnPage<'a> {
     sound: Option<&'static str>,
 }
 
-fn frame(snapshot: &Snapshot) -> Frame {
+fn frame(n: u64, snapshot: &Snapshot, facts: &StudyFacts) -> Frame {
     let heard = (snapshot.heard_before..).zip(&snapshot.heard).map(|(n, heard)| HeardOnPage {
         n,
         says: &heard.says,
@@ -89,12 +101,12 @@ fn frame(snapshot: &Snapshot) -> Frame {
     });
     let state = State {
         version: snapshot.version,
-        regions: plain::regions(snapshot).into_iter().collect(),
+        regions: page::regions(snapshot, facts).into_iter().collect(),
         heard: heard.collect(),
     };
     let json = serde_json::to_string(&state).expect("strings and numbers under string keys are always JSON");
     let text = format!("event: state\nid: {}\ndata: {json}\n\n", snapshot.version);
-    Frame { version: snapshot.version, bytes: text.into() }
+    Frame { n, version: snapshot.version, bytes: text.into() }
 }
 
 const fn sound_name(sound: Sound) -> &'static str {

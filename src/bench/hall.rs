@@ -2,10 +2,15 @@
 
 use super::frames::Frames;
 use super::metrics::Metrics;
+use crate::session::folder::Folder;
 use crate::session::station::Station;
+use crate::study::Study;
+use crate::view::StudyFacts;
 use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::Mutex;
+use std::sync::PoisonError;
 use tokio_util::sync::CancellationToken;
 
 /// A station as it goes on the web.
@@ -16,6 +21,42 @@ pub struct Stand {
     pub station: Station,
     /// Its page, as it is sent to all who watch.
     pub frames: Frames,
+    /// What its study says.
+    pub facts: Facts,
+}
+
+/// What a study says, as it was read last. Clones are the same.
+#[derive(Clone)]
+pub struct Facts(Arc<Mutex<Arc<StudyFacts>>>);
+
+impl Facts {
+    fn of(folder: &Folder, study: &Study) -> Facts {
+        Facts(Arc::new(Mutex::new(Arc::new(facts(folder, study)))))
+    }
+
+    /// As they were read last.
+    #[must_use]
+    pub fn now(&self) -> Arc<StudyFacts> {
+        Arc::clone(&self.0.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// Reads the study anew. One that cannot be read now leaves what was read before: a start says what is wrong with
+    /// it.
+    pub async fn refresh(&self, folder: &Folder) {
+        let folder = folder.clone();
+        let read = tokio::task::spawn_blocking(move || {
+            folder.load().ok().map(|loaded| facts(&folder, &loaded.study))
+        });
+        let Ok(Some(read)) = read.await else { return };
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if **kept != read {
+            *kept = Arc::new(read);
+        }
+    }
+}
+
+fn facts(folder: &Folder, study: &Study) -> StudyFacts {
+    StudyFacts { folder: folder.root().display().to_string(), ..StudyFacts::of(study) }
 }
 
 /// What every handler can get at. Clones are the same hall.
@@ -31,10 +72,15 @@ struct Inner {
 impl Hall {
     /// A hall of stations with their short names. Event streams end when `closing` is cancelled. Needs a tokio runtime.
     #[must_use]
-    pub fn new(stations: Vec<(String, Station)>, metrics: Metrics, closing: CancellationToken) -> Hall {
-        let stand = |(slug, station): (String, Station)| {
-            let frames = Frames::spawn(&station);
-            Stand { slug, station, frames }
+    pub fn new(
+        stations: Vec<(String, Station, Study)>,
+        metrics: Metrics,
+        closing: CancellationToken,
+    ) -> Hall {
+        let stand = |(slug, station, study): (String, Station, Study)| {
+            let facts = Facts::of(station.folder(), &study);
+            let frames = Frames::spawn(&station, facts.clone());
+            Stand { slug, station, frames, facts }
         };
         Hall(Arc::new(Inner { stands: stations.into_iter().map(stand).collect(), metrics, closing }))
     }

@@ -40,6 +40,17 @@ pub struct Saying {
     /// The word as it is typed, such as `undo` or `void 7: slid on the wax`.
     #[schema(example = "undo", max_length = 4000)]
     word: String,
+    /// The reason, where the form has a field of its own for it: what is said is `WORD: REASON` then.
+    reason: Option<String>,
+}
+
+impl Saying {
+    fn text(&self) -> String {
+        match &self.reason {
+            Some(reason) => format!("{}: {reason}", self.word),
+            None => self.word.clone(),
+        }
+    }
 }
 
 impl Sent for Saying {
@@ -193,9 +204,9 @@ pub async fn word(
     body: Bytes,
 ) -> Response {
     follow(&hall, &slug, wants, || {
-        let Saying { version, word } = heed(&headers, &body)?;
-        let word = Word::parse(&word).map_err(Problem::bad_input)?;
-        Ok((version, Ask::Say(word)))
+        let saying: Saying = heed(&headers, &body)?;
+        let word = Word::parse(&saying.text()).map_err(Problem::bad_input)?;
+        Ok((saying.version, Ask::Say(word)))
     })
     .await
 }

@@ -1,8 +1,6 @@
 //! Pages without adornment.
 
 use super::hall::Hall;
-use crate::session::station::Phase;
-use crate::session::station::Snapshot;
 use maud::DOCTYPE;
 use maud::Markup;
 use maud::html;
@@ -34,29 +32,6 @@ pub fn studies(hall: &Hall) -> String {
         }
     };
     page("Studies", &body)
-}
-
-/// The bench.
-pub fn bench(snapshot: &Snapshot) -> String {
-    let body = html! {
-        @for (id, region) in regions(snapshot) {
-            section id=(id) { (maud::PreEscaped(region)) }
-        }
-    };
-    page(&snapshot.study, &body)
-}
-
-/// What changes of the bench page, by the id of the element.
-pub fn regions(snapshot: &Snapshot) -> Vec<(&'static str, String)> {
-    let at = match &snapshot.phase {
-        Phase::Idle { unfinished: Some(run), .. } => format!("idle; run {run} can be taken up"),
-        Phase::Idle { ended: Some(view), .. } => format!("idle; run {} is over", view.run),
-        Phase::Idle { .. } => "idle".to_owned(),
-        Phase::Opening => "opening".to_owned(),
-        Phase::Running(view) => format!("run {}", view.run),
-        Phase::Stuck { what, hint, .. } => format!("{what} {hint}"),
-    };
-    vec![("station", html! { h1 { (snapshot.study) } p { (at) } }.into_string())]
 }
 
 /// What could not be done.

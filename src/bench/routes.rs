@@ -7,6 +7,7 @@ use super::gate::PairingApi;
 use super::hall::Hall;
 use super::metrics;
 use super::orders;
+use super::page;
 use super::plain;
 use super::watching;
 use crate::session::start::PROGRAM;
@@ -23,6 +24,7 @@ use axum::response::IntoResponse;
 use axum::response::Redirect;
 use axum::response::Response;
 use serde::Serialize;
+use std::sync::Arc;
 use std::sync::LazyLock;
 use utoipa::OpenApi;
 use utoipa::ToSchema;
@@ -69,6 +71,7 @@ fn described() -> OpenApiRouter<Hall> {
     OpenApiRouter::with_openapi(Description::openapi())
         .routes(routes!(studies))
         .routes(routes!(bench))
+        .routes(routes!(asset))
         .routes(routes!(watching::events))
         .routes(routes!(orders::start))
         .routes(routes!(orders::take_up))
@@ -117,8 +120,27 @@ async fn studies(State(hall): State<Hall>) -> Response {
 )]
 async fn bench(State(hall): State<Hall>, Path(slug): Path<String>, wants: Wants) -> Response {
     let Some(stand) = hall.stand(&slug) else { return Problem::not_found("such study").answer(wants, "/") };
-    let snapshot = std::sync::Arc::clone(&stand.station.snapshots().borrow());
-    ([(header::CACHE_CONTROL, "no-store")], Html(plain::bench(&snapshot))).into_response()
+    stand.facts.refresh(stand.station.folder()).await;
+    let snapshot = Arc::clone(&stand.station.snapshots().borrow());
+    Html(page::bench(&snapshot, &stand.facts.now())).into_response()
+}
+
+/// A file of the page: style, script, mark. Its name changes with what is in it.
+#[utoipa::path(
+    get, path = "/assets/{name}", tag = "bench",
+    params(("name" = String, Path, description = "Name, as the page has it")),
+    responses(
+        (status = 200, description = "The file", content(
+            (String = "text/css; charset=utf-8"), (String = "text/javascript; charset=utf-8"), (String = "image/svg+xml"),
+        )),
+        (status = 404, description = "No such file", body = Problem, content_type = "application/problem+json"),
+    ),
+)]
+async fn asset(Path(name): Path<String>, wants: Wants) -> Response {
+    match page::asset(&name) {
+        Some((media_type, bytes)) => ([(header::CONTENT_TYPE, media_type)], bytes).into_response(),
+        None => Problem::not_found("such file").answer(wants, "/"),
+    }
 }
 
 /// Whether the daemon is well.

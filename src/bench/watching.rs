@@ -40,6 +40,7 @@ pub async fn events(State(hall): State<Hall>, Path(slug): Path<String>, wants: W
     let watcher = Watcher {
         least: stand.station.snapshots().borrow().version,
         frames: stand.frames.subscribe(),
+        sent: 0,
         has_begun: false,
         closing: hall.closing(),
         _counted: Counted::new(hall.metrics().watching.clone()),
@@ -55,8 +56,10 @@ pub async fn events(State(hall): State<Hall>, Path(slug): Path<String>, wants: W
 /// One open stream. It holds nothing but the newest frame: what a slow client misses, it does not get.
 struct Watcher {
     frames: watch::Receiver<Frame>,
-    /// Version that the next frame must have at least.
+    /// Version that a frame must have at least: older ones are behind the page that was drawn.
     least: u64,
+    /// Number of the frame that was sent last.
+    sent: u64,
     has_begun: bool,
     closing: CancellationToken,
     _counted: Counted,
@@ -70,8 +73,8 @@ impl Watcher {
         }
         loop {
             let frame = self.frames.borrow_and_update().clone();
-            if frame.version >= self.least && !frame.bytes.is_empty() {
-                self.least = frame.version + 1;
+            if frame.version >= self.least && frame.n > self.sent {
+                self.sent = frame.n;
                 return Some(frame.bytes);
             }
             tokio::select! {

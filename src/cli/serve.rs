@@ -16,6 +16,7 @@ use crate::session::clock::Clock;
 use crate::session::folder::Folder;
 use crate::session::station::Station;
 use crate::store::RealDisk;
+use crate::study::Study;
 use sd_notify::NotifyState;
 use std::collections::BTreeSet;
 use std::net::SocketAddr;
@@ -60,10 +61,10 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let folders = folders(&arguments.studies)?;
     let metrics = Metrics::default();
     let stop = CancellationToken::new();
-    let (mut stations, mut keeping): (Vec<(String, Station)>, Vec<Keeping>) = (Vec::new(), Vec::new());
+    let (mut stations, mut keeping): (Vec<(String, Station, Study)>, Vec<Keeping>) = (Vec::new(), Vec::new());
     for (folder, slug) in folders.iter().zip(slugs(folders.iter().map(Folder::root))) {
-        let (station, keeper) = Station::set_up(folder.clone(), metrics.tally(&slug), stop.clone())?;
-        stations.push((slug, station));
+        let (station, study, keeper) = Station::set_up(folder.clone(), metrics.tally(&slug), stop.clone())?;
+        stations.push((slug, station, study));
         keeping.push(Box::pin(keeper));
     }
     runtime()?.block_on(async {

@@ -28,6 +28,7 @@ pub use tally::Tally;
 use crate::session::clock::Clock;
 use crate::session::folder::Folder;
 use crate::session::folder::FolderError;
+use crate::study::Study;
 use keeper::Keeper;
 use showing::Showing;
 use std::sync::Arc;
@@ -49,7 +50,7 @@ pub struct Station {
 }
 
 impl Station {
-    /// Sets a station up over a study, which must hold together, and gives the task that keeps it: it runs until
+    /// Sets a station up over a study, which must hold together, and gives it with the study and the task that keeps it: it runs until
     /// `stop` is cancelled, and then stops a run that goes on, its recording whole. It counts into `tally`. Needs no
     /// runtime yet.
     ///
@@ -59,11 +60,11 @@ impl Station {
         folder: Folder,
         tally: Tally,
         stop: CancellationToken,
-    ) -> Result<(Station, impl Future<Output = ()> + Send + use<>), FolderError> {
-        let loaded = folder.load()?;
+    ) -> Result<(Station, Study, impl Future<Output = ()> + Send + use<>), FolderError> {
+        let study = folder.load()?.study;
         let unfinished = opening::offered(&folder);
         let first = u64::try_from(Clock::real().wall().timestamp_millis()).unwrap_or(0);
-        let (mut showing, snapshots) = Showing::new(loaded.study.name, first, None, tally);
+        let (mut showing, snapshots) = Showing::new(study.name.clone(), first, None, tally);
         match unfinished {
             Ok(None) => {}
             Ok(unfinished) => showing.show(Phase::Idle { unfinished, ended: None }),
@@ -73,7 +74,7 @@ impl Station {
         }
         let (orders, waiting) = mpsc::channel(WAITING);
         let keeper = Keeper::new(folder.clone(), waiting, Arc::new(Mutex::new(showing)), stop);
-        Ok((Station { folder, orders, snapshots }, keeper.keep()))
+        Ok((Station { folder, orders, snapshots }, study, keeper.keep()))
     }
 
     /// Gives an order, and waits for the answer: the version at which it was done.
