@@ -293,7 +293,7 @@ fn a_refusal_speaks_html_to_a_browser_and_json_to_a_program() {
     let (answer, text) = ask(&gate, "GET", "/nothing", "Host: localhost\nAccept: */*", "");
     assert_eq!(answer.headers()[header::CONTENT_TYPE], "application/problem+json");
     let problem: serde_json::Value = serde_json::from_str(&text).unwrap();
-    assert_eq!(problem["status"], 404);
+    assert_eq!((&problem["status"], &problem["code"]), (&404.into(), &"not-found".into()));
     assert!(problem["detail"].as_str().unwrap().contains("list of studies"));
 }
 

@@ -69,6 +69,18 @@ impl Refusal {
         }
     }
 
+    /// A short name that stays the same, for programs.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Refusal::Host(_) => "not-called-so",
+            Refusal::Foreign(_) => "foreign-page",
+            Refusal::NotPaired => "not-paired",
+            Refusal::LookOnly => "look-only",
+            Refusal::NoRandom => "failed",
+            _ => "bad-input",
+        }
+    }
+
     /// What whoever asked can do about it.
     pub fn to_do(&self) -> String {
         match self {
@@ -129,7 +141,8 @@ impl Asked {
         if self.html && *refusal == Refusal::NotPaired {
             return (StatusCode::SEE_OTHER, [(header::LOCATION, "/pair")]).into_response();
         }
-        let mut response = self.says(refusal.status(), &refusal.to_string(), &refusal.to_do());
+        let mut response =
+            self.says(refusal.status(), refusal.code(), &refusal.to_string(), &refusal.to_do());
         let headers = response.headers_mut();
         match refusal {
             Refusal::Method(_) => {
@@ -143,15 +156,15 @@ impl Asked {
         response
     }
 
-    /// A short answer: `what` happened (one sentence, without its capital and full stop) and what `to_do`. As a
-    /// page, or as problem details (RFC 9457).
-    pub fn says(&self, status: StatusCode, what: &str, to_do: &str) -> Response {
+    /// A short answer: `what` happened (one sentence, without its capital and full stop) and what `to_do`, as a
+    /// page or as problem details (RFC 9457), in the shape of all problems of the daemon.
+    fn says(&self, status: StatusCode, code: &'static str, what: &str, to_do: &str) -> Response {
         if self.html {
             let html = page::refusal(what, to_do).into_string();
             return (status, [(header::CONTENT_TYPE, "text/html; charset=utf-8")], html).into_response();
         }
-        let problem = json!({ "status": status.as_u16(), "title": what, "detail": to_do }).to_string();
-        (status, [(header::CONTENT_TYPE, "application/problem+json")], problem).into_response()
+        let problem = json!({ "code": code, "status": status.as_u16(), "title": what, "detail": to_do });
+        (status, [(header::CONTENT_TYPE, "application/problem+json")], problem.to_string()).into_response()
     }
 
     /// Puts what the router says without words (no such page, a form that cannot be read) into such an answer;
@@ -178,7 +191,8 @@ impl Asked {
             ),
         };
         let what = if said.trim().is_empty() { what } else { said.trim() };
-        let mut answer = self.says(parts.status, what, to_do);
+        let code = if parts.status == StatusCode::NOT_FOUND { "not-found" } else { "bad-input" };
+        let mut answer = self.says(parts.status, code, what, to_do);
         if let Some(allow) = parts.headers.get(header::ALLOW) {
             answer.headers_mut().insert(header::ALLOW, allow.clone());
         }
