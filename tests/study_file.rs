@@ -223,6 +223,29 @@ fn a_geometry_that_the_meter_does_not_give_is_refused() {
 }
 
 #[test]
+fn a_serial_number_needs_lines_that_carry_one_and_a_profile_that_states_no_other() {
+    let source = GOOD.replace("[tile]", "serial_number = \"A17\"\n[tile]");
+    let study = Study::load("study.toml", &source).unwrap();
+    assert_eq!(study.serial_number.as_deref(), Some("A17"));
+    let profile = |fields: &str, line: &str, meter: &str| {
+        let text = format!(
+            "name = 'p'\n[line]\nseparator = ';'\nfields = [{fields}]\ngeometry_deg = 60\n{meter}\n[[example]]\nline = \
+             '{line}'\ngloss_60 = '85.3'\n"
+        );
+        Profile::load("p.toml", &text).unwrap()
+    };
+    let problem = study.check_serial_number(&profile("'gloss'", "85.3", "")).unwrap_err();
+    assert!(problem.what.contains("carry no serial number"), "{problem}");
+    let with = |meter: &str, line: &str| profile("'serial', 'gloss'", line, meter);
+    study.check_serial_number(&with("", "B2;85.3")).unwrap();
+    study.check_serial_number(&with("[meter]\nserial_number = 'A17'", "A17;85.3")).unwrap();
+    let problem =
+        study.check_serial_number(&with("[meter]\nserial_number = 'B2'", "B2;85.3")).unwrap_err().to_string();
+    assert!(problem.contains("`A17` here and `B2` in the profile"), "{problem}");
+    assert!(problem.starts_with("study.toml:") && !problem.starts_with("study.toml:1:1"), "{problem}");
+}
+
+#[test]
 fn counts_of_nothing_are_refused() {
     refused(
         &[

@@ -236,7 +236,7 @@ fn story(row: &str) -> Option<Bench> {
             );
             sent(&one, b"B03;92.4\r\n")
         }
-        "two meters were swapped, and the profile states none" => {
+        "two meters were swapped, and neither study nor profile states a number" => {
             let any = fields("'serial', 'gloss'", "geometry_deg = 60", "", "'A17;85.3'");
             sent(&any, b"A17;92.4\r\nB03;92.4\r\n")
         }
@@ -372,7 +372,7 @@ fn a_hint_shows_the_bytes_and_the_key_to_change() {
             ["`READY V2` came 1000 ms after", "`settle_ms`"],
         ),
         (
-            "two meters were swapped, and the profile states none",
+            "two meters were swapped, and neither study nor profile states a number",
             ["meter `B03`, those before came from `A17`", "`serial_number`"],
         ),
         ("the bytes 0x11 and 0x13 stand in a line", [r"`\x1392.4`", "`flow = \"software\"`"]),
@@ -431,6 +431,27 @@ fn a_meter_swapped_overnight_is_seen_and_one_that_stays_is_not() {
     assert_eq!(count(&bench), 0);
     bench.resume_after_min(600.0, false).bytes(b"B03;92.4\r\n");
     assert_eq!(count(&bench), 1);
+}
+
+#[test]
+fn a_serial_number_of_the_study_is_held_against_the_lines_and_is_in_the_recording() {
+    let mut one = setup(1);
+    one.profile = fields("'serial', 'gloss'", "geometry_deg = 60", "", "'A17;85.3'");
+    one.serial_number = Some("A17".to_owned());
+    let mut bench = Bench::new(one);
+    bench.bytes(b"A17;92.4\r\nB03;92.4\r\nA17;92.4\r\n");
+    assert_eq!(bench.run.ledger().readings.len(), 2);
+    assert!(
+        codes(&bench).contains(&"other-meter".to_owned())
+            && !codes(&bench).contains(&"two-meters".to_owned())
+    );
+    let said = sentence(&bench, "serial number `B03`");
+    assert!(said.contains("`serial_number` is `A17`") && said.contains("`study.toml`"), "{said}");
+    assert!(String::from_utf8_lossy(&bench.bytes).contains("\"serial_number\":\"A17\""));
+    assert!(
+        !String::from_utf8_lossy(&with(PLAIN).bytes).contains("serial_number"),
+        "old heads stay as they are"
+    );
 }
 
 #[test]

@@ -96,6 +96,14 @@ impl LineReader {
         self.read_fields(line, &fields)
     }
 
+    /// The same reader for the one meter of this serial number, where lines tell it; a line of another is
+    /// refused. Without a number it stays that of the profile.
+    #[must_use]
+    pub fn of_meter(&self, number: Option<&str>) -> LineReader {
+        let serial_number = number.map(Box::from).or_else(|| self.serial_number.clone());
+        LineReader { serial_number, ..self.clone() }
+    }
+
     /// Whether lines tell the meter's serial number.
     #[must_use]
     pub fn names_serial(&self) -> bool {

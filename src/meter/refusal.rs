@@ -160,16 +160,16 @@ pub enum Refusal {
         /// The words of a fresh reading.
         known: Box<str>,
     },
-    /// The serial number in the line is not that of the profile's meter.
+    /// The serial number in the line is not that of the study's meter, or of the profile's.
     #[error(
-        "the line comes from the meter with the serial number {found}, the profile is for `{expected}`: most likely two \
+        "the line comes from the meter with the serial number {found}, `serial_number` is `{expected}`: most likely two \
          meters were swapped, and nothing was taken; connect the meter that the tile check was made with, or set \
-         `serial_number` and begin a run with this one"
+         `serial_number` in `study.toml` or the profile, wherever it stands, and begin a run with this one"
     )]
     OtherMeter {
         /// The number in the line.
         found: Seen,
-        /// The number in the profile.
+        /// The number that the study or the profile states.
         expected: Box<str>,
     },
     /// The line matches, but no part of it that names a value took part.

@@ -117,7 +117,8 @@ impl Setup {
             }
         }
         let texts = [&self.study, &self.operator, &self.port, &self.tile.name].into_iter();
-        let texts = texts.chain(self.tile.middle.iter().map(|middle| &middle.name));
+        let texts =
+            texts.chain(self.tile.middle.iter().map(|middle| &middle.name)).chain(&self.serial_number);
         for text in texts.chain(self.treatments.iter().flat_map(|t| [&t.name, &t.batch, &t.how])) {
             plain_text(text)?;
         }

@@ -211,7 +211,7 @@ impl fmt::Display for Hint {
                 f,
                 "the line {line} comes from the meter {now}, those before came from {before}: most likely two meters were \
                  swapped in the middle of the run; connect the first one again, check the tile (`check`), and set \
-                 `serial_number` in the profile: then another meter's lines are refused"
+                 `serial_number` in `study.toml` or the profile: then another meter's lines are refused"
             ),
             Hint::FlowSigns { line } => write!(
                 f,

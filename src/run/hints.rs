@@ -76,12 +76,13 @@ enum Place {
 }
 
 impl Hints {
-    pub(super) fn of(profile: &Profile) -> Hints {
+    /// `has_number` if the study says which meter it is.
+    pub(super) fn of(profile: &Profile, has_number: bool) -> Hints {
         Hints::new(Known {
             is_asked: matches!(profile.way(), Way::Ask(_)),
             is_numbered: profile.sequence().is_some(),
             has_software_flow: profile.serial().flow == FlowControl::Software,
-            any_meter: profile.serial_number().is_none() && profile.reader().names_serial(),
+            any_meter: !has_number && profile.serial_number().is_none() && profile.reader().names_serial(),
         })
     }
 

@@ -93,9 +93,9 @@ impl Run {
             counts: Counts::default(),
             source: Source::of(profile.way()),
             wanted: None,
-            hints: Hints::of(&profile),
+            hints: Hints::of(&profile, head.setup.serial_number.is_some()),
             sets: profile.joiner().map(Sets::new),
-            reader: profile.reader().clone(),
+            reader: profile.reader().of_meter(head.setup.serial_number.as_deref()),
         };
         Ok(Run { lines: profile.assembler(), desk })
     }

@@ -19,6 +19,10 @@ pub struct Setup {
     pub port: String,
     /// The meter's profile, whole, as TOML.
     pub profile: String,
+    /// Serial number of the study's meter, where the study states it and the meter's lines have one; a line
+    /// with another is refused.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub serial_number: Option<String>,
     /// Geometries of the plan, rising; every placement must give them all.
     pub geometries: Vec<Geometry>,
     /// The reference tile.

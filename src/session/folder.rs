@@ -199,6 +199,7 @@ impl Folder {
             }
         };
         study.check_geometries(&profile.geometries())?;
+        study.check_serial_number(&profile)?;
         Ok(LoadedStudy { study, profile, sha256: sha256_hex(source.as_bytes()) })
     }
 

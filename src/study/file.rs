@@ -46,6 +46,7 @@ pub(super) struct File {
 pub(super) struct Meter {
     pub port: Text,
     pub profile: Text,
+    pub serial_number: Option<Text>,
 }
 
 #[derive(Deserialize)]

@@ -75,6 +75,8 @@ impl Study {
             operator: names::optional_cell(source, "operator", written.operator.as_ref())?,
             port: port(source, &written.meter.port)?,
             profile: profile(source, &written.meter.profile)?,
+            serial_number: serial_number(source, written.meter.serial_number.as_ref())?,
+            serial_place: written.meter.serial_number.as_ref().map_or(0..0, Spanned::span),
             tile,
             procedure: procedure(source, &written.procedure)?,
             geometries,
@@ -96,6 +98,10 @@ fn port(source: Source<'_>, written: &Text) -> Result<String, Problem> {
         return Err(source.problem(written.span(), "the simulated meter has no scenario", hint));
     }
     Ok(port)
+}
+
+fn serial_number(source: Source<'_>, written: Option<&Text>) -> Result<Option<String>, Problem> {
+    written.map(|number| names::cell(source, "serial_number", number)).transpose()
 }
 
 fn profile(source: Source<'_>, written: &Text) -> Result<ProfileChoice, Problem> {

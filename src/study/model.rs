@@ -1,5 +1,6 @@
 //! What a study says, once it has been read and found to fit together.
 
+use crate::meter::Profile;
 use crate::meter::shipped;
 use crate::run::setup::Procedure;
 use crate::run::setup::Tile;
@@ -27,6 +28,10 @@ pub struct Study {
     pub port: String,
     /// Where the meter's profile comes from.
     pub profile: ProfileChoice,
+    /// The serial number that the meter's lines have to have, where the study states it.
+    pub serial_number: Option<String>,
+    /// Where that stands in the source.
+    pub(super) serial_place: Range<usize>,
     /// The reference tile with every value that the study gives, rising by geometry.
     pub tile: Tile,
     /// Refractive index of the tile, 1.3 to 1.85, where its certificate states one.
@@ -172,6 +177,32 @@ impl Study {
         match &self.profile {
             ProfileChoice::Shipped(name) => shipped::text(name),
             ProfileChoice::File(_) => None,
+        }
+    }
+
+    /// Whether the serial number that the study states can be held against the meter's lines. `profile` is the
+    /// meter's.
+    ///
+    /// # Errors
+    /// If its lines carry none, or the profile states another.
+    pub fn check_serial_number(&self, profile: &Profile) -> Result<(), Problem> {
+        let Some(number) = &self.serial_number else { return Ok(()) };
+        let refuse = |what: String, hint: &str| {
+            Err(Problem::at(&self.file, &self.source, self.serial_place.clone(), what, hint))
+        };
+        if !profile.reader().names_serial() {
+            let what =
+                "the profile's lines carry no serial number, so nothing could be held against this one"
+                    .to_owned();
+            let hint = "name the field `serial` in the profile if the meter sends its number, or take `serial_number` out";
+            return refuse(what, hint);
+        }
+        match profile.serial_number() {
+            Some(other) if other != number => {
+                let what = format!("`serial_number` is `{number}` here and `{other}` in the profile");
+                refuse(what, "state it in one of the two places; the number stands on the meter's plate")
+            }
+            _ => Ok(()),
         }
     }
 

@@ -80,6 +80,7 @@ pub fn sitting(study: &Study, choice: &SittingChoice, profile_text: &str) -> Res
         operator: operator.to_owned(),
         port: study.port.clone(),
         profile: profile_text.to_owned(),
+        serial_number: study.serial_number.clone(),
         geometries: study.geometries.clone(),
         tile: tile_in_use(study),
         // A check in between would have the meter lifted.

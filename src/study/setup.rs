@@ -218,6 +218,7 @@ impl Chosen<'_> {
             operator: operator.to_owned(),
             port: study.port.clone(),
             profile: profile_text.to_owned(),
+            serial_number: study.serial_number.clone(),
             geometries: study.geometries.clone(),
             tile: tile_in_use(study),
             procedure: study.procedure,

@@ -60,6 +60,7 @@ pub fn setup(zones_a_side: usize) -> Setup {
         operator: String::new(),
         port: "none".to_owned(),
         profile: PLAIN.to_owned(),
+        serial_number: None,
         geometries: vec![Geometry::Deg60],
         tile: Tile {
             name: "black glass".to_owned(),

@@ -53,6 +53,7 @@ impl Books {
             operator: String::new(),
             port: "sim:bench.toml".to_owned(),
             profile: String::new(),
+            serial_number: None,
             geometries: geometries.to_vec(),
             tile: Tile {
                 name: "black".to_owned(),
