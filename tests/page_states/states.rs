@@ -96,6 +96,7 @@ fn idle(name: &'static str, unfinished: Option<&str>) -> State {
 fn stuck() -> State {
     let mut state = idle("stuck", None);
     state.snapshot.phase = Phase::Stuck {
+        unfinished: None,
         what: "the meter's port /dev/serial/by-id/usb-example-0001 cannot be opened: no such file".to_owned(),
         hint: "plug the meter in; the ports that are there: /dev/ttyS0".to_owned(),
     };
