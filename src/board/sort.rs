@@ -1,0 +1,71 @@
+//! In which order a board's treatments stand.
+
+use crate::board::entry::Entry;
+use crate::board::lives::Lives;
+use crate::stats::summary::mean;
+use std::cmp::Ordering;
+
+/// What a board is sorted by. What is not known comes last; what is equal goes by study and code.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Sort {
+    /// The largest gain of gloss first.
+    #[default]
+    Difference,
+    /// The longest life first: by the last wash at which the middle panel still worked.
+    Life,
+    /// The most gloss kept at the last stage first.
+    Retention,
+    /// The least cost for a treated area first; within each currency.
+    Cost,
+}
+
+impl Sort {
+    pub(super) fn order(self, entries: &mut Vec<Entry>) {
+        let mut keyed: Vec<(Key, Entry)> = entries.drain(..).map(|entry| (self.key(&entry), entry)).collect();
+        keyed.sort_by(|(a, one), (b, other)| {
+            let places = |entry: &Entry| (entry.study.clone(), entry.treatment.clone());
+            a.compare(b).then_with(|| places(one).cmp(&places(other)))
+        });
+        entries.extend(keyed.into_iter().map(|(_, entry)| entry));
+    }
+
+    fn key(self, entry: &Entry) -> Key {
+        let falling = |value: Option<f64>| Key { group: String::new(), value: value.map(|value| -value) };
+        match self {
+            Sort::Difference => {
+                falling(mean(&entry.panels.iter().map(|panel| panel.difference_gu).collect::<Vec<_>>()))
+            }
+            // Of equal lower ends the one that is still alive, or failed later, comes first.
+            Sort::Life => falling(Lives::of(entry).middle.map(|middle| {
+                let until = middle.until.map_or(1.0, |until| f64::from(until) / (1.0 + f64::from(until)));
+                f64::from(middle.after) + 0.5 * until
+            })),
+            Sort::Retention => {
+                let stage = entry.kept.last().map(|kept| kept.stage.as_str());
+                let of = entry.kept.iter().filter(|kept| Some(kept.stage.as_str()) == stage);
+                falling(mean(&of.map(|kept| kept.pct).collect::<Vec<_>>()))
+            }
+            Sort::Cost => {
+                let cost = entry.cost.as_ref();
+                let group = cost.map(|cost| cost.currency.clone()).unwrap_or_default();
+                Key { group, value: cost.map(|cost| cost.per_m2) }
+            }
+        }
+    }
+}
+
+struct Key {
+    group: String,
+    value: Option<f64>,
+}
+
+impl Key {
+    fn compare(&self, other: &Key) -> Ordering {
+        let known = |key: &Key| key.value.is_none();
+        let value = |key: &Key| key.value.unwrap_or_default();
+        known(self)
+            .cmp(&known(other))
+            .then_with(|| self.group.cmp(&other.group))
+            .then_with(|| value(self).total_cmp(&value(other)))
+    }
+}
