@@ -5,6 +5,7 @@
 
 pub mod curve;
 pub mod entry;
+pub mod gather;
 pub mod letters;
 pub mod lives;
 mod row;
@@ -48,6 +49,8 @@ pub struct Board {
     pub terms: Vec<Term>,
     /// One row for each treatment, in the order asked for.
     pub rows: Vec<Row>,
+    /// The stage at which gloss kept is held side by side; absent where none is known.
+    pub retention_stage: Option<String>,
     /// How far panels scatter, pooled over the treatments.
     pub scatter: Scatter,
     /// Every pair whose differences could be compared, by index of the rows.
@@ -100,13 +103,14 @@ fn why_apart(first: &(Vec<Term>, Vec<Entry>), other: &(Vec<Term>, Vec<Entry>)) -
 impl Board {
     fn of(terms: Vec<Term>, mut entries: Vec<Entry>, sort: Sort) -> Board {
         sort.order(&mut entries);
+        let retention_stage = sort::retention_stage(&entries);
         let (scatter, pairs) = scatter::compare(&entries);
         let compared = lives::compare(&entries);
         let mut rows: Vec<Row> = entries.iter().map(|entry| Row::of(entry, &scatter)).collect();
         row::rank(&mut rows, &pairs, &compared);
         let mut says = sentences(&entries, &scatter, &pairs);
         says.extend(compared.says);
-        Board { terms, rows, scatter, pairs, life_pairs: compared.pairs, says }
+        Board { terms, rows, retention_stage, scatter, pairs, life_pairs: compared.pairs, says }
     }
 }
 

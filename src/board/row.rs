@@ -104,6 +104,12 @@ pub struct PerWash {
 }
 
 impl Row {
+    /// Gloss kept at a stage.
+    #[must_use]
+    pub fn kept_at(&self, stage: Option<&str>) -> Option<&Retention> {
+        self.retention.iter().find(|kept| Some(kept.stage.as_str()) == stage)
+    }
+
     pub(super) fn of(entry: &Entry, scatter: &Scatter) -> Row {
         let lives = Lives::of(entry);
         let cost = entry.cost.as_ref();

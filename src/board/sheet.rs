@@ -27,7 +27,10 @@ pub const COLUMNS: [(&str, &str); 30] = [
     ("letters", "Letters: treatments that share one cannot be told apart by their difference."),
     ("rank_best", "Best rank by the difference that it can have, from 1."),
     ("rank_worst", "Worst rank by the difference that it can have."),
-    ("retention_stage", "The last stage at which gloss kept is known."),
+    (
+        "retention_stage",
+        "The stage at which gloss kept is held side by side; the same in all rows of a board.",
+    ),
     ("retention_pct", "Gloss kept at it, mean over the panels, percent."),
     ("judgements_passed", "How often it was judged and passed, all attributes together."),
     ("judgements_failed", "How often it was judged and failed."),
@@ -53,16 +56,17 @@ pub fn write(boards: &Boards, out: &mut dyn Write) -> io::Result<()> {
         let pooled = board.scatter.panels;
         for row in &board.rows {
             let scatter = [figure(pooled.map(|of| of.sd_gu)), figure(pooled.map(|of| of.degrees_of_freedom))];
-            writer.write_record(cells(number + 1, row, scatter))?;
+            let stage = board.retention_stage.as_deref();
+            writer.write_record(cells(number + 1, row, stage, scatter))?;
         }
     }
     writer.flush()
 }
 
-fn cells(board: usize, row: &Row, [sd, degrees]: [String; 2]) -> [String; 30] {
+fn cells(board: usize, row: &Row, stage: Option<&str>, [sd, degrees]: [String; 2]) -> [String; 30] {
     let difference = row.difference.as_ref();
     let end = |of: Option<[f64; 2]>, at: usize| figure(of.map(|ends| ends[at]));
-    let kept = row.retention.last();
+    let kept = row.kept_at(stage);
     let judged = |count: fn(&crate::board::row::Judgement) -> usize| {
         let all: usize = row.judgements.iter().map(count).sum();
         if row.judgements.is_empty() { String::new() } else { all.to_string() }
@@ -89,7 +93,7 @@ fn cells(board: usize, row: &Row, [sd, degrees]: [String; 2]) -> [String; 30] {
         row.letters.clone(),
         rank(row.rank, 0),
         rank(row.rank, 1),
-        kept.map_or_else(String::new, |kept| kept.stage.clone()),
+        stage.map_or_else(String::new, text),
         figure(kept.map(|kept| kept.mean_pct)),
         judged(|of| of.passed),
         judged(|of| of.failed),

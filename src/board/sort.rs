@@ -4,6 +4,7 @@ use crate::board::entry::Entry;
 use crate::board::lives::Lives;
 use crate::stats::summary::mean;
 use std::cmp::Ordering;
+use std::collections::BTreeMap;
 
 /// What a board is sorted by. What is not known comes last; what is equal goes by study and code.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -13,7 +14,7 @@ pub enum Sort {
     Difference,
     /// The longest life first: by the last wash at which the middle panel still worked.
     Life,
-    /// The most gloss kept at the last stage first.
+    /// The most gloss kept first, at the board's [`retention_stage`].
     Retention,
     /// The least cost for a treated area first; within each currency.
     Cost,
@@ -21,7 +22,9 @@ pub enum Sort {
 
 impl Sort {
     pub(super) fn order(self, entries: &mut Vec<Entry>) {
-        let mut keyed: Vec<(Key, Entry)> = entries.drain(..).map(|entry| (self.key(&entry), entry)).collect();
+        let stage = retention_stage(entries);
+        let key = |entry: &Entry| self.key(entry, stage.as_deref());
+        let mut keyed: Vec<(Key, Entry)> = entries.drain(..).map(|entry| (key(&entry), entry)).collect();
         keyed.sort_by(|(a, one), (b, other)| {
             let places = |entry: &Entry| (entry.study.clone(), entry.treatment.clone());
             a.compare(b).then_with(|| places(one).cmp(&places(other)))
@@ -29,7 +32,7 @@ impl Sort {
         entries.extend(keyed.into_iter().map(|(_, entry)| entry));
     }
 
-    fn key(self, entry: &Entry) -> Key {
+    fn key(self, entry: &Entry, stage: Option<&str>) -> Key {
         let falling = |value: Option<f64>| Key { group: String::new(), value: value.map(|value| -value) };
         match self {
             Sort::Difference => {
@@ -41,7 +44,6 @@ impl Sort {
                 f64::from(middle.after) + 0.5 * until
             })),
             Sort::Retention => {
-                let stage = entry.kept.last().map(|kept| kept.stage.as_str());
                 let of = entry.kept.iter().filter(|kept| Some(kept.stage.as_str()) == stage);
                 falling(mean(&of.map(|kept| kept.pct).collect::<Vec<_>>()))
             }
@@ -52,6 +54,21 @@ impl Sort {
             }
         }
     }
+}
+
+/// The stage at which gloss kept is held side by side: of those that the most treatments have, the last.
+#[must_use]
+pub fn retention_stage(entries: &[Entry]) -> Option<String> {
+    let mut stages: BTreeMap<&str, (usize, usize)> = BTreeMap::new();
+    for entry in entries {
+        let mut own: Vec<&str> = entry.kept.iter().map(|kept| kept.stage.as_str()).collect();
+        own.dedup();
+        for (place, stage) in own.into_iter().enumerate() {
+            let (treatments, latest) = stages.entry(stage).or_default();
+            (*treatments, *latest) = (*treatments + 1, place.max(*latest));
+        }
+    }
+    stages.into_iter().max_by_key(|(_, rank)| *rank).map(|(stage, _)| stage.to_owned())
 }
 
 struct Key {

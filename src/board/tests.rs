@@ -275,3 +275,36 @@ fn five_hundred_treatments_make_a_board() {
         assert_eq!(found.rows.len(), 500);
     }
 }
+
+#[test]
+fn gloss_kept_is_held_side_by_side_at_the_last_stage_that_most_treatments_have() {
+    let with = |code: &str, kept: &[(&str, f64)]| {
+        let one = |(stage, pct): &(&str, f64)| Kept {
+            stage: (*stage).to_owned(),
+            panel: "A".to_owned(),
+            pct: *pct,
+        };
+        Entry { kept: kept.iter().map(one).collect(), ..entry(code, &[]) }
+    };
+    let found = board(
+        vec![
+            with("T1", &[("wiped", 99.0), ("washed-10", 90.0), ("washed-20", 80.0)]),
+            with("T2", &[("wiped", 98.0), ("washed-10", 95.0)]),
+            with("T3", &[("wiped", 97.0)]),
+        ],
+        Sort::Retention,
+    );
+    assert_eq!(found.retention_stage.as_deref(), Some("wiped"));
+    let order: Vec<&str> = found.rows.iter().map(|row| row.treatment.as_str()).collect();
+    assert_eq!(order, ["T1", "T2", "T3"]);
+    let two = board(found_without_t3(), Sort::Retention);
+    assert_eq!(two.retention_stage.as_deref(), Some("washed-10"));
+    assert_eq!(two.rows[0].treatment, "T2", "95 % are kept of the one and 90 % of the other");
+}
+
+fn found_without_t3() -> Vec<Entry> {
+    let kept = |stage: &str, pct: f64| Kept { stage: stage.to_owned(), panel: "A".to_owned(), pct };
+    let first = vec![kept("wiped", 99.0), kept("washed-10", 90.0), kept("washed-20", 80.0)];
+    let second = vec![kept("wiped", 98.0), kept("washed-10", 95.0)];
+    vec![Entry { kept: first, ..entry("T1", &[]) }, Entry { kept: second, ..entry("T2", &[]) }]
+}

@@ -1,6 +1,7 @@
 //! The commands: one file each, for arguments, progress, printing and exit codes. What they do is in
 //! the floors below.
 
+mod board;
 mod budget;
 mod demo;
 mod identify;
@@ -76,6 +77,8 @@ enum Command {
     Tile(tile::Arguments),
     /// Say how well the meter repeats in these hands
     Repeatability(repeatability::Arguments),
+    /// Put all treatments side by side, with what cannot be told apart
+    Board(board::Arguments),
     /// Make a static site of a study, ready to publish
     Report(report::Arguments),
     /// Show a whole study at work: no meter needed
@@ -151,6 +154,7 @@ pub fn main() -> ExitCode {
         Command::Budget(arguments) => budget::run(&arguments),
         Command::Tile(arguments) => tile::run(&arguments),
         Command::Repeatability(arguments) => repeatability::run(&arguments),
+        Command::Board(arguments) => board::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
     };

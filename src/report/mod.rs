@@ -1,6 +1,7 @@
 //! Charts and texts of a whole study, drawn from its recordings. Data in, text out: no clock, no file, no
 //! port; the same recordings give the same bytes. Who calls it writes the file.
 
+pub mod board_text;
 pub mod budget_text;
 pub mod cards;
 pub mod gather;

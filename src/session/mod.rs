@@ -10,9 +10,11 @@
 //! - [`link`]: an open meter, its bytes, and its loss and return.
 //! - [`identify`]: listens to a meter that nobody has seen.
 //! - [`problem`]: what can be wrong with one, and what to do.
+//! - [`board`]: what a board of treatments is made from.
 //! - [`station`]: one study and its meter, kept by the daemon.
 //! - [`pty`]: the other end of a pseudo-terminal, for a meter that is not there.
 
+pub mod board;
 pub mod clock;
 pub mod earlier;
 pub mod engine;
