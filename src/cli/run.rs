@@ -4,9 +4,11 @@ use super::presenter::Presenter;
 use super::{CHECK_FAILED, DONE, Failure, output, runtime};
 use crate::meter::Profile;
 use crate::run::{Counts, Run, RunState, Setup, Word};
+use crate::session::clock::Clock;
 use crate::session::engine::{Command, Session, Stopped, Told};
 use crate::session::folder::{Folder, FolderError, LoadedStudy, Unfinished};
 use crate::session::hand::{self, Hand};
+use crate::session::observing;
 use crate::session::results::{self, Runs};
 use crate::session::start::{self, Bench};
 use crate::store::RealDisk;
@@ -81,7 +83,7 @@ async fn sit(arguments: &Arguments) -> Result<u8, Failure> {
                     unfinished.id
                 ));
             }
-            begin(&folder, &loaded, arguments).await?
+            begin(&folder, &mut loaded, arguments).await?
         }
     };
     let id = session.run.ledger().id.clone();
@@ -114,7 +116,7 @@ pub fn unfinished(folder: &Folder, new: bool) -> Result<Option<Unfinished>, Fail
 
 async fn begin(
     folder: &Folder,
-    loaded: &LoadedStudy,
+    loaded: &mut LoadedStudy,
     arguments: &Arguments,
 ) -> Result<(Session, Option<Hand>, bool), Failure> {
     let selection = Selection {
@@ -123,6 +125,9 @@ async fn begin(
         stage: arguments.stage.clone(),
         operator: arguments.operator.clone(),
     };
+    for remark in observing::before_run(folder, loaded, &selection, Clock::real().wall())? {
+        output::remark(remark);
+    }
     let mut setup: Setup =
         study::setup(&loaded.study, &selection, loaded.profile.text()).map_err(FolderError::from)?;
     if let Some(port) = &arguments.port {

@@ -5,6 +5,7 @@ use crate::text::Problem;
 use crate::units::Amount;
 use chrono::DateTime;
 use chrono::FixedOffset;
+use serde::Serialize;
 
 /// One thing that was observed or done.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,7 +29,7 @@ pub struct Observation {
 }
 
 /// A picture, by its path.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Photo {
     /// Path from the study's folder, with `/` between folders.
     pub path: String,
@@ -140,7 +141,7 @@ pub enum Subject {
 }
 
 /// How water behaves; what was not looked at is absent.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Look {
     /// Class of the treated side, from 1.
     pub treated_class: Option<u32>,

@@ -7,6 +7,7 @@ use crate::life::observation::Subject;
 use crate::life::observation::What;
 use crate::life::shape::Shape;
 use crate::study::Study;
+use crate::study::unfit_for_a_cell;
 use chrono::SecondsFormat;
 
 /// Why a row cannot be added to a file.
@@ -17,6 +18,16 @@ pub enum CannotAdd {
         "the header of the file has no column `{0}`, which the row needs; add it to the header and to every row"
     )]
     NoColumn(&'static str),
+    /// A text that cannot stand in a cell.
+    #[error("`{column}` {what}; {hint}")]
+    Unfit {
+        /// The column.
+        column: &'static str,
+        /// What is wrong with it.
+        what: String,
+        /// What would be right.
+        hint: &'static str,
+    },
 }
 
 /// The bytes to put behind a file of that shape, line ends included. For a file that is not there yet (`None`) the
@@ -40,6 +51,11 @@ pub fn added(
     }
     for observation in observations {
         let cells = cells(study, observation);
+        for (column, text) in &cells {
+            if let Some((what, hint)) = unfit_for_a_cell(text) {
+                return Err(CannotAdd::Unfit { column: column.name(), what, hint });
+            }
+        }
         let needs = |cell: &&(Column, String)| !cell.1.is_empty() && !at.columns.contains(&Some(cell.0));
         if let Some((column, _)) = cells.iter().find(needs) {
             return Err(CannotAdd::NoColumn(column.name()));

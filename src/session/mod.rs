@@ -12,9 +12,11 @@
 //! - [`problem`]: what can be wrong with one, and what to do.
 //! - [`board`]: what a board of treatments is made from.
 //! - [`station`]: one study and its meter, kept by the daemon.
+//! - [`observing`]: what was done and seen, added to `observations.csv`; [`blind`]: judgements by label; [`lives`]: their table.
 //! - [`pty`]: the other end of a pseudo-terminal, for a meter that is not there.
 
 pub mod board;
+pub mod blind;
 pub mod clock;
 pub mod earlier;
 pub mod engine;
@@ -22,6 +24,8 @@ pub mod folder;
 pub mod hand;
 pub mod identify;
 pub mod link;
+pub mod lives;
+pub mod observing;
 pub mod opening;
 pub mod ports;
 pub mod problem;

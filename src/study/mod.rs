@@ -22,6 +22,7 @@ mod watching;
 
 pub use differences::differences;
 pub(crate) use names::meant;
+pub(crate) use names::unfit_for_a_cell;
 
 pub use model::Order;
 pub use model::Patch;
