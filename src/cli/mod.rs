@@ -2,11 +2,16 @@
 //! the floors below.
 
 mod board;
+mod apply;
 mod budget;
+mod correct;
 mod demo;
 mod identify;
 mod init;
+mod judge;
 mod listen;
+mod look;
+mod observing;
 mod output;
 mod ports;
 mod presenter;
@@ -17,8 +22,13 @@ mod run;
 pub mod screen;
 mod serve;
 mod simulate;
+mod status;
+mod strip;
 mod tile;
 mod verify;
+mod wash;
+mod wipe;
+mod withdraw;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -81,6 +91,24 @@ enum Command {
     Board(board::Arguments),
     /// Make a static site of a study, ready to publish
     Report(report::Arguments),
+    /// Say how every treatment stands, and what comes next
+    Status(status::Arguments),
+    /// Keep that a product was put on
+    Apply(apply::Arguments),
+    /// Count a wash, and keep what was seen after it
+    Wash(wash::Arguments),
+    /// Keep how water behaves, without a wash
+    Look(look::Arguments),
+    /// Keep a wipe with solvent
+    Wipe(wipe::Arguments),
+    /// Keep what a person judged by hand and eye, blind if wanted
+    Judge(judge::Arguments),
+    /// Keep that a product is not followed any more
+    Withdraw(withdraw::Arguments),
+    /// Keep that a panel was stripped bare
+    Strip(strip::Arguments),
+    /// Take back a row of observations.csv that was a mistake
+    Correct(correct::Arguments),
     /// Show a whole study at work: no meter needed
     Demo(demo::Arguments),
 }
@@ -114,6 +142,7 @@ macro_rules! failure_from {
 failure_from!(
     crate::run::ReplayError,
     crate::session::folder::FolderError,
+    crate::session::observing::ObservingError,
     crate::session::recorder::RecorderError,
     crate::session::results::ResultsError,
     crate::session::start::StartError,
@@ -156,6 +185,15 @@ pub fn main() -> ExitCode {
         Command::Repeatability(arguments) => repeatability::run(&arguments),
         Command::Board(arguments) => board::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
+        Command::Status(arguments) => status::run(&arguments),
+        Command::Apply(arguments) => apply::run(&arguments),
+        Command::Wash(arguments) => wash::run(&arguments),
+        Command::Look(arguments) => look::run(&arguments),
+        Command::Wipe(arguments) => wipe::run(&arguments),
+        Command::Judge(arguments) => judge::run(&arguments),
+        Command::Withdraw(arguments) => withdraw::run(&arguments),
+        Command::Strip(arguments) => strip::run(&arguments),
+        Command::Correct(arguments) => correct::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
     };
     match outcome {

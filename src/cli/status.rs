@@ -1,0 +1,85 @@
+//! `halfpanel status`
+
+use super::observing::{caution_lines, problems};
+use super::{DONE, Failure, output};
+use crate::life::{self, Status, cautions};
+use crate::session::clock::Clock;
+use crate::session::folder::Folder;
+use crate::session::observing;
+use crate::store::RealDisk;
+use crate::text::wrapped;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Says for every treatment and panel how it stands, what comes next and when, and which runs read it at which stage.
+#[derive(clap::Args)]
+#[command(after_help = "Example: halfpanel status harbour\nExample: halfpanel status harbour --json")]
+pub struct Arguments {
+    /// The study's folder
+    study: PathBuf,
+    /// Print it as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let folder = Folder::new(Arc::new(RealDisk), &arguments.study);
+    let study = folder.load()?.study;
+    let observations = observing::read(&folder, &study)?;
+    let runs = observing::runs_of_patches(&folder, &study)?;
+    let name = arguments.study.display().to_string();
+    let all = life::status(&study, &observations, &runs, Clock::real().wall(), &name);
+    let panels = life::panel_facts(&study, &observations);
+    let warnings = life::never_swapped(&study);
+    let hazardous = all.iter().enumerate().filter(|(_, status)| status.is_hazardous);
+    let treatments: Vec<usize> = hazardous.map(|(patch, _)| study.patches[patch].treatment).collect();
+    let cautions =
+        if treatments.is_empty() { Vec::new() } else { cautions::cautions(&study, treatments) };
+    if arguments.json {
+        let told = serde_json::json!({
+            "study": study.name,
+            "patches": all,
+            "panels": panels,
+            "labels": life::deeds::open_labels(&study, &observations),
+            "warnings": warnings,
+            "problems": observations.problems.iter().map(ToString::to_string).collect::<Vec<_>>(),
+            "remarks": observations.remarks,
+            "cautions": cautions,
+        });
+        output::line(serde_json::to_string_pretty(&told).map_err(|e| Failure::new(e, ""))?);
+        return Ok(DONE);
+    }
+    for status in &all {
+        show(status);
+    }
+    for (label, judged) in life::deeds::open_labels(&study, &observations) {
+        let judged = if judged.is_empty() { "not judged yet".to_owned() } else { judged.join(", ") };
+        output::line(format_args!("label {label}: {judged}"));
+    }
+    for warning in warnings {
+        wrapped(&warning, 100).iter().for_each(output::line);
+    }
+    for caution in &cautions {
+        caution_lines(caution);
+    }
+    problems(&observations);
+    Ok(DONE)
+}
+
+fn show(status: &Status) {
+    let Status { treatment, name, panel, stage, next, command, .. } = status;
+    output::line(format_args!("{treatment} on {panel} ({name}): {stage}"));
+    output::line(format_args!("  next: {next}"));
+    if !command.is_empty() {
+        output::line(format_args!("        {command}"));
+    }
+    let runs: Vec<String> = status.runs.iter().map(|run| format!("{} ({})", run.run, run.stage)).collect();
+    if !runs.is_empty() {
+        for (index, line) in wrapped(&runs.join(", "), 90).iter().enumerate() {
+            output::line(format_args!("  {} {line}", if index == 0 { "runs:" } else { "     " }));
+        }
+    }
+    for warning in &status.warnings {
+        output::line(format_args!("  note: {warning}"));
+    }
+}
