@@ -2,8 +2,8 @@
 
 use super::observing::{Bench, Shared, choice};
 use super::{DONE, Failure, output};
-use crate::life::{Subject, What, deeds};
-use crate::session::blind;
+use crate::life::{self, Subject, What, deeds};
+use crate::session::{blind, observing};
 use std::path::PathBuf;
 
 /// Keeps whether a product passes what a person judges by hand and eye.
@@ -109,13 +109,23 @@ fn judged(arguments: &Arguments, bench: &Bench<'_>) -> Result<What, Failure> {
 /// Draws labels, and shows them in the order of the panels to whoever puts them on.
 fn draw(arguments: &Arguments, bench: &Bench<'_>) -> Result<u8, Failure> {
     let study = &bench.study;
-    let patches = match (&arguments.treatment, arguments.panel.as_slice()) {
-        (None, []) => (0..study.patches.len()).collect(),
+    let patches: Vec<usize> = match (&arguments.treatment, arguments.panel.as_slice()) {
+        // Those with something on them.
+        (None, []) => {
+            let stories = life::stories(study, &observing::read(&bench.folder, study)?);
+            let is_there =
+                |patch: &usize| life::latest(&stories, *patch).is_some_and(|story| story.is_on_panel);
+            (0..study.patches.len()).filter(is_there).collect()
+        }
         (treatment, panels) => {
             let choice = choice(treatment.as_deref(), panels.to_vec());
             deeds::chosen(study, &choice).map_err(|problem| Failure::new(problem, ""))?
         }
     };
+    if patches.is_empty() {
+        let hint = "put the products on first (`halfpanel apply`), or name a treatment or panels";
+        return Err(Failure::new("there is nothing to judge yet", hint));
+    }
     let (mut keys, _) = blind::draw(&bench.folder, study, &patches, &bench.telling)?;
     keys.sort_by_key(|key| key.patch);
     output::line("For whoever labels the patches. The judge must not see this:");

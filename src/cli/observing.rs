@@ -193,7 +193,9 @@ pub fn problems(observations: &life::Observations) {
         output::remark(problem);
     }
     if !observations.problems.is_empty() {
-        output::remark("These rows count for nothing until they are put right or taken back; all others count.");
+        output::remark(
+            "These rows count for nothing until they are put right or taken back; all others count.",
+        );
     }
     for text in &observations.remarks {
         output::remark(text);

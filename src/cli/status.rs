@@ -5,6 +5,7 @@ use super::{DONE, Failure, output};
 use crate::life::{self, Status, cautions};
 use crate::session::clock::Clock;
 use crate::session::folder::Folder;
+use crate::session::lives;
 use crate::session::observing;
 use crate::store::RealDisk;
 use crate::text::wrapped;
@@ -20,11 +21,17 @@ pub struct Arguments {
     /// Print it as JSON
     #[arg(long)]
     json: bool,
+    /// Write results/lives/ anew, after study.toml was changed
+    #[arg(long)]
+    tables: bool,
 }
 
 pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let folder = Folder::new(Arc::new(RealDisk), &arguments.study);
     let study = folder.load()?.study;
+    if arguments.tables {
+        lives::refresh(&folder)?;
+    }
     let observations = observing::read(&folder, &study)?;
     let runs = observing::runs_of_patches(&folder, &study)?;
     let name = arguments.study.display().to_string();
@@ -33,8 +40,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let warnings = life::never_swapped(&study);
     let hazardous = all.iter().enumerate().filter(|(_, status)| status.is_hazardous);
     let treatments: Vec<usize> = hazardous.map(|(patch, _)| study.patches[patch].treatment).collect();
-    let cautions =
-        if treatments.is_empty() { Vec::new() } else { cautions::cautions(&study, treatments) };
+    let cautions = if treatments.is_empty() { Vec::new() } else { cautions::cautions(&study, treatments) };
     if arguments.json {
         let told = serde_json::json!({
             "study": study.name,

@@ -3,6 +3,8 @@
 use super::{CHECK_FAILED, DONE, Failure, output};
 use crate::run::{ReplayError, Replayed, RunState, record::RecordingError};
 use crate::session::folder::{Folder, FolderError};
+use crate::session::lives;
+use crate::session::observing;
 use crate::session::results::{self, Comparing, Runs};
 use crate::store::RealDisk;
 use crate::study::{self, Selection};
@@ -36,7 +38,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
         output::progress("verifying", id, i + 1, ids.len());
         match folder.replay_run(id) {
             Ok((replayed, _)) => {
-                if !describe(id, &replayed, loaded.as_ref()) {
+                if !describe(&folder, id, &replayed, loaded.as_ref()) {
                     code = CHECK_FAILED;
                 }
                 runs.push(replayed);
@@ -57,6 +59,12 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     let runs = Runs { runs, earlier: Vec::new() };
     results::write(&runs, &mut comparing)?;
+    if let Some(loaded) = &loaded {
+        for wrong in lives::check(&folder, &loaded.study, &mut comparing)? {
+            output::line(wrong);
+            code = CHECK_FAILED;
+        }
+    }
     let compared = output::differences(&comparing.found);
     if compared != DONE && runs.runs.iter().any(|r| r.run.ledger().state == RunState::Open) {
         output::line(format_args!(
@@ -75,7 +83,12 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
 }
 
 /// One recording in a line or a few. False if something has to be put right.
-fn describe(id: &str, replayed: &Replayed, loaded: Option<&crate::session::folder::LoadedStudy>) -> bool {
+fn describe(
+    folder: &Folder,
+    id: &str,
+    replayed: &Replayed,
+    loaded: Option<&crate::session::folder::LoadedStudy>,
+) -> bool {
     let ledger = replayed.run.ledger();
     let state = match ledger.state {
         RunState::Complete => "complete",
@@ -95,7 +108,7 @@ fn describe(id: &str, replayed: &Replayed, loaded: Option<&crate::session::folde
     if let Some(loaded) = loaded
         && loaded.sha256 != replayed.head.study_sha256
     {
-        name_changes(loaded, replayed);
+        name_changes(folder, loaded, replayed);
     }
     whole
 }
@@ -119,9 +132,12 @@ fn name_missing(replayed: &Replayed, runs: &[Replayed], ids: &[String]) -> u8 {
 }
 
 /// Names what the study says otherwise now; the run stays judged by its head.
-fn name_changes(loaded: &crate::session::folder::LoadedStudy, replayed: &Replayed) {
+fn name_changes(folder: &Folder, loaded: &crate::session::folder::LoadedStudy, replayed: &Replayed) {
     let old = &replayed.head.setup;
-    let now = study::setup(&loaded.study, &Selection::of(old), loaded.profile.text());
+    // Stages go on; what counts is how the study stood when the run began.
+    let observations = observing::read(folder, &loaded.study).unwrap_or_default();
+    let study = crate::life::staged(&loaded.study, &observations, replayed.head.wall);
+    let now = study::setup(&study, &Selection::of(old), loaded.profile.text());
     match now {
         Ok(now) => {
             let changes = study::differences(old, &now);

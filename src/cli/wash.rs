@@ -1,9 +1,9 @@
 //! `halfpanel wash`
 
-use super::observing::{Seen, Shared, choice};
 use super::Failure;
-use crate::life::deeds::Wash;
+use super::observing::{Seen, Shared, choice};
 use crate::life::Look;
+use crate::life::deeds::Wash;
 use crate::session::observing;
 use crate::units::Amount;
 use std::path::PathBuf;
@@ -42,7 +42,8 @@ pub struct Arguments {
 
 /// An amount on the command line.
 pub fn amount(text: &str) -> Result<Amount, String> {
-    Amount::parse(text).ok_or_else(|| "write a number and g, kg, mg, ml, cl, dl or l, such as \"12.5 ml\"".to_owned())
+    Amount::parse(text)
+        .ok_or_else(|| "write a number and g, kg, mg, ml, cl, dl or l, such as \"12.5 ml\"".to_owned())
 }
 
 pub fn run(arguments: &Arguments) -> Result<u8, Failure> {

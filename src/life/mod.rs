@@ -20,6 +20,7 @@ mod shape;
 mod staging;
 mod status;
 mod story;
+pub mod tables;
 mod telling;
 mod writing;
 

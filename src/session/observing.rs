@@ -7,7 +7,7 @@ use super::lives;
 use crate::life::deeds::{self, CannotDo, Choice, Wash};
 use crate::life::{self, CannotAdd, Look, Observation, Observations, Photo, RunOfPatch, Story, What};
 use crate::run::record::{Body, Scanner, sha256_hex};
-use crate::store::{LockError, StoreError};
+use crate::store::{Lock, LockError, StoreError};
 use crate::study::{Selection, Study};
 use crate::text::Problem;
 use chrono::{DateTime, FixedOffset, Timelike};
@@ -128,6 +128,11 @@ pub fn read(folder: &Folder, study: &Study) -> Result<Observations, StoreError> 
     Ok(life::read(&path.display().to_string(), &bytes(folder, &path)?, study))
 }
 
+/// Takes the lock of the file, for as long as a row is added.
+pub(super) fn lock(folder: &Folder) -> Result<Lock, LockError> {
+    folder.disk().lock(&folder.root().join(LOCK), OBSERVATIONS, "adding a row")
+}
+
 fn bytes(folder: &Folder, path: &Path) -> Result<Vec<u8>, StoreError> {
     if folder.disk().exists(path)? { folder.disk().read(path) } else { Ok(Vec::new()) }
 }
@@ -145,7 +150,7 @@ pub fn append(
 ) -> Result<Appended, ObservingError> {
     let path = folder.root().join(OBSERVATIONS);
     let name = path.display().to_string();
-    let _lock = folder.disk().lock(&folder.root().join(LOCK), OBSERVATIONS, "adding a row")?;
+    let _lock = lock(folder)?;
     let before = bytes(folder, &path)?;
     let mut stands = life::read(&name, &before, study);
     if stands.shape.is_none()

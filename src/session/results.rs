@@ -2,10 +2,12 @@
 //!
 //! Everything in `results/` is worked out from the recordings alone. Each run's tables are kept in
 //! `results/runs/RUN/`, and are made anew only when the recording's digest or the layout of the
-//! tables has changed; the tables of the study are these, joined in the order of the runs.
+//! tables has changed; the tables of the study are these, joined in the order of the runs. `results/lives/` is
+//! worked out from the observations ([`super::lives`]).
 
 use super::earlier;
 use super::folder::{Folder, FolderError};
+use super::lives;
 use crate::difference::{Book, Books};
 use crate::run::Replayed;
 use crate::run::record::hex;
@@ -370,6 +372,7 @@ pub fn update(
     }
     join(disk, &results, &by_run, &notes)?;
     sweep(disk, &by_run, &notes)?;
+    lives::refresh(folder)?;
     Ok(updated)
 }
 
