@@ -184,7 +184,7 @@ impl Card<'_> {
         let room = w - 2.0 * margin;
         self.head(&mut picture, margin, room);
         self.figure(&mut picture, margin, room, h);
-        self.interval(&mut picture, (margin, w - margin), h - 258.0);
+        self.interval(&mut picture, (margin, w - margin), h - 272.0);
         self.foot(&mut picture, margin, room, h);
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" width=\"{width}\" height=\"{height}\" role=\"img\" \
@@ -198,8 +198,8 @@ impl Card<'_> {
 
     /// Study, code and name. The emblem is half of a panel with something on it.
     fn head(&self, picture: &mut Picture, margin: f64, room: f64) {
-        picture.shape(&format!("M{margin:.0} 74h44l-44 44z"), TREATED, "none", 0.0);
-        picture.shape(&format!("M{margin:.0} 74h44v44h-44z"), "none", INK, 4.0);
+        picture.shape(&format!("M{margin:.0} 74h44v44h-44z"), PAPER, INK, 4.0);
+        picture.shape(&format!("M{0:.0} 76h40l-40 40z", margin + 2.0), TREATED, "none", 0.0);
         let study = lettering::lines(self.study, 30.0, room - 74.0, 1);
         picture.text((margin + 64.0, 107.0), 30.0, false, SOFT, study.first().map_or("", String::as_str));
         let y = picture.lines((margin, 204.0), 48.0, room, 1, true, TREATED, self.code);
@@ -211,7 +211,7 @@ impl Card<'_> {
 
     /// The figure, large, with its mark and what can be said.
     fn figure(&self, picture: &mut Picture, margin: f64, room: f64, h: f64) {
-        let base = h - 452.0;
+        let base = h - 466.0;
         let size = if self.shape == Shape::Wide { 150.0 } else { 118.0 };
         let colour = self.colour();
         let r = 0.27 * size;
@@ -284,6 +284,11 @@ impl Card<'_> {
 
     fn foot(&self, picture: &mut Picture, margin: f64, room: f64, h: f64) {
         let simulated = if self.simulated { "Simulated meter: no real product. " } else { "" };
-        picture.lines((margin, h - 106.0), 28.0, room, 2, false, SOFT, &format!("{simulated}{}", self.proof));
+        let strip = match self.matters {
+            Some(matters) => format!(" Strip: less than {matters} GU does not matter to this study."),
+            None => String::new(),
+        };
+        let text = format!("{simulated}{}{strip}", self.proof);
+        picture.lines((margin, h - 118.0), 26.0, room, 3, false, SOFT, &text);
     }
 }

@@ -66,14 +66,16 @@ impl Intervals {
             Room::Narrow => (14.0, room.width() - 14.0, room.width() - 14.0, 4),
         };
         let scale = self.scale(left, right, room);
-        let labels: Vec<Vec<String>> =
-            self.rows.iter().map(|row| label(row, label_room, most, room)).collect();
+        let labels: Vec<Vec<String>> = self.rows.iter().map(|row| label(row, label_room, most)).collect();
         let heights: Vec<f64> =
             self.rows.iter().zip(&labels).map(|(row, label)| height(row, label.len(), room)).collect();
         let bottom = TOP + heights.iter().sum::<f64>();
-        self.ground(&mut drawing, &scale, bottom);
+        self.ticks(&mut drawing, &scale, bottom);
         let mut y = TOP;
         for ((row, label), height) in self.rows.iter().zip(&labels).zip(&heights) {
+            // On a phone names stand above the bars, so the ground lies behind the bars only.
+            let from = if room == Room::Wide { y } else { y + LINE * label.len() as f64 + 10.0 };
+            self.ground(&mut drawing, &scale, (from, y + height));
             drawing.line("hair", (0.0, y), (room.width(), y));
             self.row(&mut drawing, row, label, &scale, (y, *height), room);
             y += height;
@@ -95,24 +97,35 @@ impl Intervals {
         Scale::around(bars.flat_map(ends).chain([0.0, matters, -matters]), left, right, steps)
     }
 
-    /// The strip of what does not matter, the ticks and the control line.
-    fn ground(&self, drawing: &mut Drawing, scale: &Scale, bottom: f64) {
-        if let Some(matters) = self.matters {
-            let from = scale.at(-matters);
-            drawing.rect("strip", (from, TOP - 8.0), scale.at(matters) - from, bottom - TOP + 8.0);
-        }
+    /// The figures of the scale above and below, and what the middle is.
+    fn ticks(&self, drawing: &mut Drawing, scale: &Scale, bottom: f64) {
         for tick in scale.ticks() {
             let x = scale.at(tick);
             if tick.abs() > 1e-9 {
-                drawing.line("hair", (x, TOP - 8.0), (x, bottom));
                 drawing.text("soft tick", (x, TOP - 13.0), "middle", &scale.text(tick, true));
             }
             drawing.text("soft tick", (x, bottom + 17.0), "middle", &scale.text(tick, true));
         }
         let zero = scale.at(0.0);
-        drawing.line("control", (zero, TOP - 8.0), (zero, bottom));
         drawing.text("strong", (zero, TOP - 30.0), "middle", "control");
-        drawing.path("control", &format!("M{zero:.1} {:.1}v12", TOP - 24.0));
+        drawing.line("control", (zero, TOP - 24.0), (zero, TOP - 8.0));
+    }
+
+    /// The strip of what does not matter, the lines of the scale and the control line.
+    fn ground(&self, drawing: &mut Drawing, scale: &Scale, (top, bottom): (f64, f64)) {
+        if let Some(matters) = self.matters {
+            let from = scale.at(-matters);
+            drawing.rect("strip", (from, top), scale.at(matters) - from, bottom - top);
+        }
+        let lines: String = scale
+            .ticks()
+            .iter()
+            .filter(|tick| tick.abs() > 1e-9)
+            .map(|tick| format!("M{:.1} {top:.1}V{bottom:.1}", scale.at(*tick)))
+            .collect();
+        drawing.path("hair", &lines);
+        let zero = scale.at(0.0);
+        drawing.line("control", (zero, top), (zero, bottom));
     }
 
     fn row(
@@ -146,13 +159,8 @@ impl Intervals {
     }
 }
 
-/// Code and name in lines. On a phone the first line leaves room for the figure.
-fn label(row: &Row, room: f64, most: usize, at: Room) -> Vec<String> {
-    if at == Room::Wide {
-        let mut lines = vec![row.code.clone()];
-        lines.extend(lettering::lines(&row.name, SIZE, room, most - 1));
-        return lines;
-    }
+/// Code and name in lines.
+fn label(row: &Row, room: f64, most: usize) -> Vec<String> {
     let mut lines = vec![row.code.clone()];
     lines.extend(lettering::lines(&row.name, SIZE, room, most - 1));
     lines

@@ -96,6 +96,9 @@ fn board_part(site: &Site<'_>, board: &Board<'_>, depth: usize) -> Markup {
                 "A result speaks of the product from three panels on, and of its panels before that. "
                 a href=(format!("{}how.html#uncertainty", frame::up(depth))) { "How U is made" } "."
             }
+            @if board.rows.iter().flat_map(|row| &row.panels).any(|row| row.design != "paired" && row.stage != "bare") {
+                p class="fine" { "Some of these panels were not read bare, so their two parts may have differed before: there it is said that the treated side was higher or lower, not that the treatment made it so." }
+            }
         }
     }
 }
@@ -237,7 +240,7 @@ fn table_row(site: &Site<'_>, row: &BoardRow<'_>, depth: usize) -> Markup {
 /// A link to a run's page, or its id where its recording is not there.
 pub(super) fn run_link(site: &Site<'_>, run: &str, depth: usize) -> Markup {
     match site.path_of_run(run) {
-        Some(path) => frame::link(depth, &path, &html! { (said(run)) }),
+        Some(path) => html! { span class="run" { (frame::link(depth, &path, &html! { (said(run)) })) } },
         None => html! { (said(run)) },
     }
 }

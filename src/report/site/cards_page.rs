@@ -123,9 +123,7 @@ fn card<'p>(site: &Site<'p>, index: usize, shape: Shape, ground: Ground) -> Card
         (None, None) => return card,
     };
     if card.difference.is_some() {
-        card.proof = format!(
-            "Meter proven on its tile before and after. On {of}; 95 % interval; the recordings are published."
-        );
+        card.proof = format!("On {of}; meter proven on its tile before and after; whiskers: 95 % interval.");
     }
     card
 }

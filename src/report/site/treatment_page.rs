@@ -217,6 +217,7 @@ pub(super) fn result_table(
     depth: usize,
     names_treatment: bool,
 ) -> Markup {
+    let kept = rows.iter().any(|row| row.retention_pct.is_some());
     html! {
         table {
             caption { "Treated minus control, panel by panel" }
@@ -232,7 +233,7 @@ pub(super) fn result_table(
                     th scope="col" class="n" { "95 % interval, GU" }
                     th scope="col" { "What can be said" }
                     th scope="col" class="n" { "Zones" }
-                    th scope="col" class="n" { "Gloss kept, %" }
+                    @if kept { th scope="col" class="n" { "Gloss kept, %" } }
                     @if !names_treatment { th scope="col" { "Run" } }
                 }
             }
@@ -258,7 +259,7 @@ pub(super) fn result_table(
                         td class="n" { (words::interval(row.ci_low_gu, row.ci_high_gu)) }
                         td { (words::verdict(row.verdict, words::panel_verdict(row))) }
                         td class="n" { (row.n_treated) " against " (row.n_control) }
-                        td class="n" { (words::figure(row.retention_pct, 1)) }
+                        @if kept { td class="n" { (words::figure(row.retention_pct, 1)) } }
                         @if !names_treatment { td { (run_link(site, &row.run, depth)) } }
                     }
                 }

@@ -25,6 +25,13 @@ pub(super) fn minus(text: &str) -> String {
     text.replace('-', "\u{2212}")
 }
 
+/// A figure with its sign and a real minus; zero has none.
+pub(super) fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    let is_zero = !text.bytes().any(|byte| matches!(byte, b'1'..=b'9'));
+    if is_zero { format!("{:.decimals$}", 0.0) } else { minus(&text) }
+}
+
 /// A figure of a table in so many decimals; a dash where there is none.
 pub(super) fn figure(value: Option<f64>, decimals: usize) -> Markup {
     match value {
@@ -46,14 +53,14 @@ pub(super) fn difference_text(
     Some(match (expanded, high) {
         (Some(u), _) => {
             let places = places(difference, u);
-            minus(&format!("{difference:+.places$} ± {u:.places$}"))
+            format!("{} ± {u:.places$}", signed(difference, places))
         }
         (None, Some(high)) => {
             let half = high - difference;
             let places = places(difference, half);
-            minus(&format!("{difference:+.places$} (± {half:.places$})"))
+            format!("{} (± {half:.places$})", signed(difference, places))
         }
-        (None, None) => minus(&format!("{difference:+.2}")),
+        (None, None) => signed(difference, 2),
     })
 }
 
@@ -69,8 +76,8 @@ pub(super) fn difference(difference: Option<f64>, expanded: Option<f64>, high: O
 pub(super) fn interval(low: Option<f64>, high: Option<f64>) -> Markup {
     match (low, high) {
         (Some(low), Some(high)) => html! {
-            data value=(format!("{low:.4}")) { (minus(&format!("{low:+.2}"))) } " to "
-            data value=(format!("{high:.4}")) { (minus(&format!("{high:+.2}"))) }
+            data value=(format!("{low:.4}")) { (signed(low, 2)) } " to "
+            data value=(format!("{high:.4}")) { (signed(high, 2)) }
         },
         _ => html! { (NOTHING) },
     }
