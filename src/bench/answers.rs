@@ -1,6 +1,6 @@
 //! What a client gets back: a page for a browser, JSON for a program.
 
-use super::plain;
+use super::page;
 use crate::session::station::Refused;
 use axum::Json;
 use axum::extract::FromRequestParts;
@@ -97,7 +97,7 @@ impl Problem {
                     "not-found" => "Not there",
                     _ => "Not done",
                 };
-                (status, Html(plain::refused(head, &self.title, &self.detail, back))).into_response()
+                (status, Html(page::shelf::not_done(head, &self.title, &self.detail, back))).into_response()
             }
             Wants::Json => (status, [(header::CONTENT_TYPE, MEDIA_TYPE)], Json(self)).into_response(),
         }

@@ -112,7 +112,8 @@ async fn download(
 }
 
 fn not_opened(error: &StoreError) -> Problem {
-    Problem::new(StatusCode::NOT_FOUND, "not-found", error.to_string())
+    let title = format!("it is not there ({})", error.kind());
+    Problem::new(StatusCode::NOT_FOUND, "not-found", title)
         .hint("tables are written when a run ends or is stopped")
 }
 

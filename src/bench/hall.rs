@@ -11,7 +11,11 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::Mutex;
 use std::sync::PoisonError;
+use tokio::sync::Semaphore;
 use tokio_util::sync::CancellationToken;
+
+/// How many may read through recordings at once.
+const MOST_READING: usize = 2;
 
 /// A station as it goes on the web.
 pub struct Stand {
@@ -67,6 +71,8 @@ struct Inner {
     stands: Vec<Stand>,
     metrics: Metrics,
     closing: CancellationToken,
+    /// Who may read through recordings now.
+    reading: Semaphore,
 }
 
 impl Hall {
@@ -82,7 +88,8 @@ impl Hall {
             let frames = Frames::spawn(&station, facts.clone());
             Stand { slug, station, frames, facts }
         };
-        Hall(Arc::new(Inner { stands: stations.into_iter().map(stand).collect(), metrics, closing }))
+        let reading = Semaphore::new(MOST_READING);
+        Hall(Arc::new(Inner { stands: stations.into_iter().map(stand).collect(), metrics, closing, reading }))
     }
 
     /// All stands, in the order of the command line.
@@ -101,6 +108,20 @@ impl Hall {
     #[must_use]
     pub fn metrics(&self) -> &Metrics {
         &self.0.metrics
+    }
+
+    /// Work that reads through recordings, away from the thread that serves pages; more than a few wait for each other,
+    /// so that no number of pages takes the machine from the meters.
+    ///
+    /// # Errors
+    /// If the work broke off.
+    pub async fn read<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, tokio::task::JoinError> {
+        // The semaphore is never closed.
+        let _permit = self.0.reading.acquire().await.ok();
+        tokio::task::spawn_blocking(work).await
     }
 
     /// Cancelled once the daemon closes.

@@ -15,6 +15,6 @@ mod heed;
 pub mod metrics;
 mod orders;
 pub mod page;
-mod plain;
 pub mod routes;
+mod shelf;
 mod watching;

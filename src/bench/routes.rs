@@ -8,7 +8,7 @@ use super::hall::Hall;
 use super::metrics;
 use super::orders;
 use super::page;
-use super::plain;
+use super::shelf;
 use super::watching;
 use crate::session::start::PROGRAM;
 use crate::session::station::Phase;
@@ -77,6 +77,9 @@ fn described() -> OpenApiRouter<Hall> {
         .routes(routes!(orders::take_up))
         .routes(routes!(orders::word))
         .routes(routes!(orders::stop))
+        .routes(routes!(shelf::runs))
+        .routes(routes!(shelf::run))
+        .routes(routes!(shelf::tile))
         .routes(routes!(files::table))
         .routes(routes!(files::recording))
         .routes(routes!(health))
@@ -105,7 +108,12 @@ async fn openapi() -> Response {
 async fn studies(State(hall): State<Hall>) -> Response {
     match hall.stands() {
         [only] => Redirect::to(&format!("/s/{}/", only.slug)).into_response(),
-        _ => Html(plain::studies(&hall)).into_response(),
+        stands => {
+            let facts: Vec<_> =
+                stands.iter().map(|stand| (format!("/s/{}/", stand.slug), stand.facts.now())).collect();
+            let all = facts.iter().map(|(to, facts)| (to.clone(), facts.name.as_str()));
+            Html(page::shelf::studies(all)).into_response()
+        }
     }
 }
 
@@ -137,6 +145,9 @@ async fn bench(State(hall): State<Hall>, Path(slug): Path<String>, wants: Wants)
     ),
 )]
 async fn asset(Path(name): Path<String>, wants: Wants) -> Response {
+    if name == shelf::TILE_STYLE {
+        return ([(header::CONTENT_TYPE, "text/css; charset=utf-8")], shelf::tile_style()).into_response();
+    }
     match page::asset(&name) {
         Some((media_type, bytes)) => ([(header::CONTENT_TYPE, media_type)], bytes).into_response(),
         None => Problem::not_found("such file").answer(wants, "/"),

@@ -213,7 +213,10 @@ fn log_to_stderr(verbose: u8, as_json: bool) {
     };
     let filter = tracing_subscriber::EnvFilter::try_from_env("HALFPANEL_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
-    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    let log = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(output::colour(&std::io::stderr()));
     if as_json { log.json().init() } else { log.init() }
 }
 

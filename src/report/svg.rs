@@ -60,6 +60,14 @@ fn description(history: &TileHistory) -> String {
     format!("Deviation of the tile from its assigned value in gloss units, check by check. {}", all.join(" "))
 }
 
+/// The picture's style sheet and the picture without it, for a page that may hold no style of its own.
+#[must_use]
+pub fn apart(svg: &str) -> Option<(&str, String)> {
+    let (head, rest) = svg.split_once("<style>\n")?;
+    let (style, picture) = rest.split_once("</style>\n")?;
+    Some((style, format!("{head}{picture}")))
+}
+
 const STYLE: &str = "<style>\n\
 .tile-history{--paper:#fbfaf6;--ink:#20303a;--soft:#5b6b74;--bare:#ece8dc;--rule:#9aa7ad;--slow:#8a5a00;--out:#b3261e;\
 font-family:system-ui,sans-serif;font-variant-numeric:tabular-nums;max-width:60rem}\n\

@@ -365,6 +365,12 @@ pub enum ReplayError {
 }
 
 impl ReplayError {
+    /// Whether there is no head, so that nothing was ever taken.
+    #[must_use]
+    pub fn is_empty_recording(&self) -> bool {
+        matches!(self, ReplayError::Recording(RecordingError::NoHead { .. }))
+    }
+
     /// What to do about it.
     #[must_use]
     pub fn hint(&self) -> String {

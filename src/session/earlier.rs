@@ -3,7 +3,7 @@
 use super::folder::{Folder, FolderError};
 use crate::difference::Book;
 use crate::difference::choice::{could_serve, serves, wanted};
-use crate::run::record::{Body, Scanner};
+use crate::run::record::{Body, Head, Scanner};
 use crate::run::setup::{Earlier, Serves};
 use crate::run::{Replayed, Setup};
 use crate::study::StudyComparing;
@@ -79,10 +79,15 @@ pub fn choose(folder: &Folder, comparing: &StudyComparing, setup: &Setup) -> Res
 
 /// The set-up in a recording's head; `None` if it cannot be read.
 fn setup_of(folder: &Folder, id: &str) -> Option<Setup> {
+    head_of(folder, id).map(|head| head.setup)
+}
+
+/// A recording's head; `None` if it cannot be read.
+pub(super) fn head_of(folder: &Folder, id: &str) -> Option<Head> {
     let path = folder.recording(id);
     let mut scanner = Scanner::new(path.display().to_string(), folder.stream(&path).ok()?);
     match scanner.next_record().ok()??.body {
-        Body::Head(head) => Some(head.setup),
+        Body::Head(head) => Some(*head),
         _ => None,
     }
 }

@@ -11,6 +11,7 @@
 //! - [`identify`]: listens to a meter that nobody has seen.
 //! - [`problem`]: what can be wrong with one, and what to do.
 //! - [`board`]: what a board of treatments is made from.
+//! - [`shelf`]: the runs of a study, and readings with their lines.
 //! - [`station`]: one study and its meter, kept by the daemon.
 //! - [`observing`]: what was done and seen, added to `observations.csv`; [`blind`]: judgements by label; [`lives`]: their table.
 //! - [`pty`]: the other end of a pseudo-terminal, for a meter that is not there.
@@ -32,5 +33,6 @@ pub mod problem;
 pub mod pty;
 pub mod recorder;
 pub mod results;
+pub mod shelf;
 pub mod start;
 pub mod station;

@@ -10,6 +10,7 @@ mod heard;
 pub mod panels;
 pub mod rail;
 mod run_view;
+pub mod shelf;
 pub mod sides;
 pub mod survey;
 pub mod todo;

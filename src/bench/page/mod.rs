@@ -14,6 +14,7 @@ mod marks;
 mod now;
 mod panel;
 mod rail;
+pub mod shelf;
 mod shell;
 mod start;
 
