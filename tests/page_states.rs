@@ -35,6 +35,9 @@ fn every_state_is_written_to_be_looked_at() {
             let (_, bytes) = page::asset(asset).unwrap();
             fs::write(folder.join("assets").join(asset), bytes).unwrap();
         }
-        fs::write(folder.join(format!("{}.html", state.name)), page.replace("/assets/", "assets/")).unwrap();
+        let page = page.replace("/assets/", "assets/");
+        fs::write(folder.join(format!("{}-unheard.html", state.name)), &page).unwrap();
+        // Without a daemon to follow.
+        fs::write(folder.join(format!("{}.html", state.name)), page.replace(" data-live", "")).unwrap();
     }
 }

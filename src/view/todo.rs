@@ -27,7 +27,9 @@ pub enum TodoKind {
 pub struct Todo {
     /// What kind of thing it is.
     pub kind: TodoKind,
-    /// A word or two to be read from afar: the zone's label, or `tile`.
+    /// Id of the panel that the zone is on, where the run has several; empty otherwise.
+    pub panel: String,
+    /// A word or two to be read from afar: the zone's name, or `Tile`.
     pub short: String,
     /// Which reading of how many, or which check; empty where there is nothing to add.
     pub detail: String,
@@ -40,6 +42,7 @@ pub struct Todo {
 pub fn todo(survey: &Survey<'_>) -> Todo {
     let ledger = survey.ledger;
     let sentence = say::want_sentence(ledger, survey.want);
+    let panel = panel(survey);
     let counted = |n: u32, of: u32| if of > 1 { format!("{n} of {of}") } else { String::new() };
     let (kind, short, detail) = match survey.want {
         Want::Tile { kind, reading, of, .. } => {
@@ -54,10 +57,7 @@ pub fn todo(survey: &Survey<'_>) -> Todo {
         }
         Want::Zone { zone, repeat, of } => {
             let setup = &ledger.setup;
-            let spot = match setup.between(zone) {
-                Some(_) => setup.spot_name(zone).to_owned(),
-                None => setup.zone_label(zone),
-            };
+            let spot = setup.spot_name(zone).to_owned();
             let treatment = setup.zones[zone].treatment.and_then(|t| setup.treatments.get(t));
             let side = treatment.map_or("control", |t| t.code.as_str());
             let counted = counted(repeat, of);
@@ -71,5 +71,11 @@ pub fn todo(survey: &Survey<'_>) -> Todo {
         }
         Want::Nothing => (TodoKind::Done, "Done".to_owned(), String::new()),
     };
-    Todo { kind, short, detail, sentence }
+    Todo { kind, panel, short, detail, sentence }
+}
+
+fn panel(survey: &Survey<'_>) -> String {
+    let setup = &survey.ledger.setup;
+    let zone = survey.next_zone().filter(|_| setup.panels.len() > 1);
+    zone.map_or_else(String::new, |zone| setup.panels[setup.zones[zone].panel].id.clone())
 }

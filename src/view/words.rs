@@ -63,11 +63,7 @@ impl WordsNow {
         let as_found =
             is_tile && survey.ledger.checks.last().is_some_and(|c| c.kind == crate::run::CheckKind::AsFound);
         WordsNow {
-            undo: survey
-                .last_placement()
-                .first()
-                .filter(|r| r.status == Status::Pending)
-                .map(|r| label(survey, r)),
+            undo: undoable(survey),
             again: last_zone(survey),
             read_zones: (0..setup.zones.len())
                 .filter(|&z| survey.zones[z].taken > 0 || survey.zones[z].not_held || survey.zones[z].skipped)
@@ -95,8 +91,12 @@ fn last_zone(survey: &Survey<'_>) -> Option<String> {
     })
 }
 
-fn label(survey: &Survey<'_>, reading: &Reading) -> String {
-    format!("{}: {} GU", survey.spot(reading.spot), reading.gloss)
+fn undoable(survey: &Survey<'_>) -> Option<String> {
+    let readings = survey.last_placement();
+    let main = survey.main_geometry();
+    let reading = readings.iter().find(|r| r.geometry == main).or(readings.first())?;
+    let label = || format!("{}: {} GU", survey.spot(reading.spot), reading.gloss);
+    (reading.status == Status::Pending).then(label)
 }
 
 fn voidable(survey: &Survey<'_>) -> Vec<Voidable> {

@@ -114,13 +114,13 @@ pub fn bench(snapshot: &Snapshot, facts: &StudyFacts) -> String {
                     div id="now" { (region("now")) }
                 }
                 section class="part part-value" aria-labelledby="value-title" {
-                    h2 class="unseen" id="value-title" { "Last value" }
+                    h2 class="unseen" id="value-title" { "Last value, or the result" }
                     div id="value" { (region("value")) }
                 }
             }
             (section("panel", "Panel"))
             (section("rail", "Bracket rail"))
-            (section("figures", "Difference so far"))
+            (section("figures", "Difference"))
             div id="tables" { (region("tables")) }
             (section("heard", "What was told"))
         }

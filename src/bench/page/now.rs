@@ -1,6 +1,7 @@
 //! What to do now, and the last value: both to be read from two metres away.
 
 use super::marks;
+use crate::view::Proof;
 use crate::view::RunView;
 use crate::view::TodoKind;
 use maud::Markup;
@@ -16,16 +17,19 @@ pub fn now(view: &RunView) -> Markup {
             (sign(class))
             div class="words" {
                 @if lost {
-                    p class="short" { "No meter" }
+                    p class="short word" { "No meter" }
                     p class="sentence" {
                         "Its line is down: look at plug and power. The run goes on by itself when it is back, and nothing recorded is lost."
                     }
                     p class="then" { "Then: " (todo.sentence) }
                 } @else {
                     @if todo.kind == TodoKind::Zone || todo.kind == TodoKind::Tile {
-                        p class="lead" { "Put the meter on" }
+                        p class="lead" {
+                            "Put the meter on"
+                            @if !todo.panel.is_empty() { " panel " b { (todo.panel) } }
+                        }
                     }
-                    p class=(if todo.short.chars().count() > 9 { "short long" } else { "short" }) { (todo.short) }
+                    p class=(short_class(&todo.short)) { (todo.short) }
                     @if !todo.detail.is_empty() { p class="detail" { (todo.detail) } }
                     p class="sentence" { (sentence(view)) }
                 }
@@ -35,16 +39,31 @@ pub fn now(view: &RunView) -> Markup {
     }
 }
 
+/// How large a word can be written: a zone's short name, a word, or something longer.
+fn short_class(text: &str) -> &'static str {
+    match text.chars().count() {
+        0..=3 => "short",
+        4..=8 => "short word",
+        _ => "short long",
+    }
+}
+
 /// One sentence; where the screen has a button for the word, it says so.
 fn sentence(view: &RunView) -> String {
     let todo = &view.todo;
     match todo.kind {
-        TodoKind::Zone if view.is_asked => format!("{} Put it down, then press Read.", todo.sentence),
-        TodoKind::Tile if view.is_asked => format!("{} Then press Read.", todo.sentence),
-        TodoKind::Zone if view.is_streamed => {
-            format!("{} Put it down and hold it still until the reading is told.", todo.sentence)
+        TodoKind::Zone if !todo.sentence.contains(':') => {
+            let how = match (view.is_asked, view.is_streamed) {
+                (true, _) => "and press Read",
+                (_, true) => "and hold it still until the reading is told",
+                _ => "and press its own button",
+            };
+            let panel =
+                if todo.panel.is_empty() { String::new() } else { format!(" of panel {}", todo.panel) };
+            format!("Put the meter down on {}{panel} {how}.", todo.short)
         }
-        TodoKind::Zone => format!("{} Put it down and press the meter's own button.", todo.sentence),
+        TodoKind::Tile if view.is_asked => format!("{} Then press Read.", todo.sentence),
+        TodoKind::Zone => todo.sentence.clone(),
         TodoKind::Tile => todo.sentence.clone(),
         TodoKind::Adjust => {
             "Set the meter by its manual, then press “Meter adjusted” (d): its as-left check follows."
@@ -96,8 +115,11 @@ fn progress(view: &RunView) -> Markup {
     }
 }
 
-/// The last value, large.
+/// The last value, large; once the run is over, what it came to.
 pub fn value(view: &RunView) -> Markup {
+    if view.is_over {
+        return results(view);
+    }
     let Some(last) = &view.last else {
         return html! { div class="value empty" { p class="spot" { "Last value" } p class="number" aria-hidden="true" { "–" } p class="soft" { "nothing read yet" } } };
     };
@@ -110,14 +132,35 @@ pub fn value(view: &RunView) -> Markup {
             p class="spot" { "Last: " b { (last.spot) } }
             @if let Some((geometry, gu)) = main {
                 p class=(if gu.chars().count() > 5 { "number long" } else { "number" }) {
-                    (gu) span class="unit" { " GU at " (geometry) }
+                    (gu)
                 }
+                p class="unit" { "GU at " (geometry) }
             }
             @if !others.is_empty() {
                 p class="others" { @for (geometry, gu) in others { span { b { (gu) } " at " (geometry) } " " } }
             }
             p class="state" {
                 @if last.on_tile { "on the tile" } @else { (marks::small(last.mark)) " " (last.mark.text()) }
+            }
+        }
+    }
+}
+
+/// The results in words.
+fn results(view: &RunView) -> Markup {
+    let proven = view.differences.iter().filter(|of| of.proof == Proof::Proven).count();
+    html! {
+        ul class=(if view.differences.len() == 1 { "results" } else { "results several" }) data-proven=(proven) {
+            @for of in &view.differences {
+                li {
+                    p class="spot" {
+                        b { (of.name) } " minus control"
+                        @if view.panels.len() > 1 { ", " (of.panel_id) }
+                        ", at " (of.geometry)
+                    }
+                    @if !of.text.is_empty() { p class="number" { (of.text) span class="unit" { " GU" } } }
+                    p class="verdict" { (of.verdict) }
+                }
             }
         }
     }

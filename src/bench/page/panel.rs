@@ -130,48 +130,65 @@ fn halo(zone: &ZoneView, unit: f64) -> Markup {
     html! { path class="halo" d=(d.concat()) stroke-width=(at(8.0 * unit)) {} }
 }
 
-/// Name and side above, mark and value below; the name alone where the zone is small.
+/// From above to below: name, mark with value, values at other angles, side; the last two only where there is room.
 fn inside(zone: &ZoneView, main: Geometry, unit: f64) -> Markup {
     let (w, h) = (zone.width_mm, zone.height_mm);
-    let value = zone.last_gu.get(main);
     let others: Vec<String> =
         zone.last_gu.iter().filter(|(g, _)| *g != main).map(|(g, v)| format!("{g} {v}")).collect();
+    let others = if h > 120.0 * unit { others } else { Vec::new() };
     let middle = zone.x_mm + w / 2.0;
-    let (name, name_size) = fitted(&zone.name, 0.9 * w, 0.3 * h, unit);
-    let has_side = h > 90.0 * unit;
-    let side = zone.code.as_deref().unwrap_or("control");
-    let (side, side_size) = fitted(side, 0.9 * w, (0.15 * h).min(34.0 * unit), unit);
-    let name_y = zone.y_mm + 0.08 * h + 0.78 * name_size;
-    let radius = (0.1 * h).min(0.1 * w).min(26.0 * unit);
-    let shown = value.map_or("", String::as_str);
-    let (shown, value_size) = fitted(shown, 0.92 * w - 3.2 * radius, 0.27 * h, unit);
-    let text_width = CHARACTER * value_size * shown.chars().count() as f64;
-    let row = zone.y_mm + if others.is_empty() { 0.68 * h } else { 0.6 * h };
-    let left = middle - (2.0 * radius + 0.6 * radius + text_width) / 2.0;
-    let mark_x = if shown.is_empty() { middle } else { left + radius };
-    let more_size = (0.11 * h).min(30.0 * unit).min(0.9 * w / (CHARACTER * 17.0));
+    let (name, name_size) =
+        fitted(&zone.name, 0.9 * w, if others.is_empty() { 0.3 * h } else { 0.24 * h }, unit);
+    let name_y = zone.y_mm + 0.07 * h + 0.78 * name_size;
+    let row = zone.y_mm + if others.is_empty() { 0.66 * h } else { 0.45 * h };
+    let side = side_words(zone);
+    let (side, side_size) = fitted(&side, 0.92 * w, (0.14 * h).min(32.0 * unit), unit);
+    let longest = others.iter().map(|text| text.chars().count()).max().unwrap_or(1) as f64;
+    let more_size = (0.13 * h).min(34.0 * unit).min(0.9 * w / (CHARACTER * longest));
     html! {
         text class="name" x=(at(middle)) y=(at(name_y)) font-size=(at(name_size)) text-anchor="middle" { (name) }
-        @if has_side {
-            text class="side" x=(at(middle)) y=(at(zone.y_mm + 0.93 * h)) font-size=(at(side_size)) text-anchor="middle" {
-                (side)
-                @if zone.wanted > 1 && zone.taken > 0 && zone.taken < zone.wanted {
-                    " · " (zone.taken) "/" (zone.wanted)
-                }
-            }
+        @if h > 90.0 * unit {
+            text class="side" x=(at(middle)) y=(at(zone.y_mm + 0.94 * h)) font-size=(at(side_size)) text-anchor="middle" { (side) }
         }
+        (marked_value(zone, main, unit, row))
+        @for (line, text) in others.iter().enumerate() {
+            text class="others" x=(at(middle)) y=(at(row + (0.2 + 0.145 * line as f64) * h)) font-size=(at(more_size))
+                text-anchor="middle" { (text) }
+        }
+    }
+}
+
+/// Which side the zone is on, and how far it is read where it is read several times.
+fn side_words(zone: &ZoneView) -> String {
+    let side = zone.code.as_deref().unwrap_or("control");
+    match zone.taken {
+        taken if taken > 0 && taken < zone.wanted => format!("{side} {taken}/{}", zone.wanted),
+        _ => side.to_owned(),
+    }
+}
+
+/// The mark with the value beside it, both about the middle of the zone.
+fn marked_value(zone: &ZoneView, main: Geometry, unit: f64, row: f64) -> Markup {
+    let (w, h) = (zone.width_mm, zone.height_mm);
+    let radius = (0.1 * h).min(0.1 * w).min(26.0 * unit);
+    let shown = zone.last_gu.get(main).map_or("", String::as_str);
+    let (shown, size) = fitted(shown, 0.92 * w - 3.2 * radius, 0.26 * h, unit);
+    let text_width = CHARACTER * size * shown.chars().count() as f64;
+    let middle = zone.x_mm + w / 2.0;
+    let left = middle - (2.6 * radius + text_width) / 2.0;
+    let (x, r) = match (shown.is_empty(), zone.mark) {
+        (true, Mark::Next) => (middle, 1.4 * radius),
+        (true, _) => (middle, radius),
+        (false, _) => (left + radius, radius),
+    };
+    html! {
         @if zone.is_read_again && zone.mark != Mark::Next {
-            (marks::again(mark_x, row, radius))
+            (marks::again(x, row, r))
         } @else {
-            (marks::mark(zone.mark, mark_x, row, if zone.mark == Mark::Next { 1.4 * radius } else { radius }))
+            (marks::mark(zone.mark, x, row, r))
         }
         @if !shown.is_empty() {
-            text class="value" x=(at(left + 2.6 * radius)) y=(at(row + 0.36 * value_size)) font-size=(at(value_size)) { (shown) }
-        }
-        @if !others.is_empty() && has_side {
-            text class="others" x=(at(middle)) y=(at(row + 0.2 * h)) font-size=(at(more_size)) text-anchor="middle" {
-                (others.join("  "))
-            }
+            text class="value" x=(at(left + 2.6 * radius)) y=(at(row + 0.36 * size)) font-size=(at(size)) { (shown) }
         }
     }
 }

@@ -20,8 +20,8 @@ use maud::html;
 const STEP: f64 = 30.0;
 /// Left and right of the rail.
 const EDGE: f64 = 46.0;
-const HEIGHT: f64 = 156.0;
-const MIDDLE: f64 = 66.0;
+const HEIGHT: f64 = 172.0;
+const MIDDLE: f64 = 84.0;
 /// How high a check stands whose mean is off by the whole tolerance.
 const REACH: f64 = 36.0;
 /// Beads that are drawn one by one.
@@ -43,9 +43,9 @@ pub fn rail(view: &RunView) -> Markup {
     let drawing = Drawing { rail: &view.rail, geometry: view.main_geometry, items: &items };
     html! {
         div class="rail-scroll" tabindex="0" role="region" aria-label="Bracket rail" {
-            svg class="rail" viewBox=(format!("0 0 {} {}", at(width), at(HEIGHT))) width=(at(width)) height=(at(HEIGHT))
-                role="img" aria-label=(told(view)) {
-                (drawing.tolerance(width))
+            // Without a view box: places across are parts of the width, so that the rail fills what room there is.
+            svg class="rail" width=(at(width)) height=(at(HEIGHT)) role="img" aria-label=(told(view)) {
+                (drawing.tolerance())
                 @for bracket in &view.rail.brackets { (drawing.beam(bracket)) }
                 @for at in 0..items.len() { (drawing.item(at)) }
             }
@@ -131,6 +131,21 @@ impl Drawing<'_> {
         EDGE + STEP * at as f64
     }
 
+    /// A place across, as a part of the whole width.
+    fn part(&self, x: f64) -> String {
+        let width = 2.0 * EDGE + STEP * self.items.len().saturating_sub(1) as f64;
+        format!("{}%", at(100.0 * x / width))
+    }
+
+    /// A mark of its own at a place on the rail.
+    fn placed(&self, x: f64, y: f64, mark: &Markup) -> Markup {
+        html! { svg x=(self.part(x)) y=(at(y)) overflow="visible" { (mark) } }
+    }
+
+    fn label(&self, x: f64, y: f64, class: &str, text: &str) -> Markup {
+        html! { text class=(class) x=(self.part(x)) y=(at(y)) font-size="13" text-anchor="middle" { (text) } }
+    }
+
     /// How high a deviation stands; what is far off stands at the edge.
     fn height(&self, deviation_gu: f64) -> f64 {
         let part = if self.rail.tolerance_gu > 0.0 { deviation_gu / self.rail.tolerance_gu } else { 0.0 };
@@ -160,12 +175,12 @@ impl Drawing<'_> {
         Some([start, end])
     }
 
-    fn tolerance(&self, width: f64) -> Markup {
+    fn tolerance(&self) -> Markup {
         let edge = format!("±{} GU", at(self.rail.tolerance_gu));
         html! {
-            rect class="tolerance" x="0" y=(at(MIDDLE - REACH)) width=(at(width)) height=(at(2.0 * REACH)) {}
-            path class="assigned" d=(format!("M0 {}H{}", at(MIDDLE), at(width))) stroke-width="1" {}
-            text class="scale" x="3" y=(at(MIDDLE - REACH + 11.0)) font-size="11" { (edge) }
+            rect class="tolerance" x="0" y=(at(MIDDLE - REACH)) width="100%" height=(at(2.0 * REACH)) {}
+            line class="assigned" x1="0" y1=(at(MIDDLE)) x2="100%" y2=(at(MIDDLE)) stroke-width="1" {}
+            text class="scale" x="3" y=(at(MIDDLE + REACH - 3.0)) font-size="11" { (edge) }
         }
     }
 
@@ -176,18 +191,14 @@ impl Drawing<'_> {
             Status::Pending => ("beam pending", "7 6"),
             _ => ("beam not-held", "2 6"),
         };
-        let drift = bracket.drift.get(self.geometry);
+        let drift = bracket.drift.get(self.geometry).filter(|_| x2 - x1 >= 3.0 * STEP);
         html! {
-            path class=(class) d=(format!("M{} {}L{} {}", at(x1), at(y1), at(x2), at(y2))) stroke-width="4"
+            line class=(class) x1=(self.part(x1)) y1=(at(y1)) x2=(self.part(x2)) y2=(at(y2)) stroke-width="4"
                 stroke-dasharray=(dashes) {}
             @if let Some(drift) = drift {
                 @let word = if bracket.status == Status::Proven { "moved" } else { "did not hold, moved" };
                 @let rate = drift.gu_per_h.map_or_else(String::new, |rate| format!(", {rate:+.2} GU/h"));
-                @if x2 - x1 >= 3.0 * STEP {
-                    text class="drift" x=(at((x1 + x2) / 2.0)) y=(at(HEIGHT - 7.0)) font-size="12" text-anchor="middle" {
-                        (format!("{word} {:+.2} GU{rate}", drift.gu))
-                    }
-                }
+                (self.label((x1 + x2) / 2.0, HEIGHT - 8.0, "drift", &format!("{word} {:+.2} GU{rate}", drift.gu)))
             }
         }
     }
@@ -206,46 +217,44 @@ impl Drawing<'_> {
 
     fn item(&self, index: usize) -> Markup {
         let x = Self::x(index);
+        let below = MIDDLE + REACH + 20.0;
         match &self.items[index] {
             Item::Bead(RailBead::Check(check)) => self.check(check, x),
             Item::Bead(RailBead::CheckToCome) => html! {
-                g { title { "check to come" } (marks::check(None, false, x, self.beam_height(x), 12.0)) }
+                g { title { "check to come" } (self.placed(x, self.beam_height(x), &marks::check(None, false, 0.0, 0.0, 12.0))) }
             },
-            Item::Bead(RailBead::ToCome) => html! {
-                circle class="mark to-read" cx=(at(x)) cy=(at(self.beam_height(x))) r="3" {}
-            },
+            Item::Bead(RailBead::ToCome) => self.to_come(x, None),
             Item::Bead(RailBead::Placement { number, label, mark, value_gu }) => {
-                let y = self.beam_height(x);
                 let told = format!("placement {number}, {label}: {value_gu} GU, {}", mark.text());
                 html! {
                     g data-placement=(number) data-mark=(marks::class(*mark)) {
                         title { (told) }
-                        circle class="bed" cx=(at(x)) cy=(at(y)) r="10" {}
-                        (marks::mark(*mark, x, y, 7.5))
-                        @if label.chars().count() <= 4 {
-                            text class="label" x=(at(x)) y=(at(MIDDLE + REACH + 22.0)) font-size="12" text-anchor="middle" { (label) }
-                        }
+                        (self.read(x, *mark, 7.5))
+                        @if label.chars().count() <= 4 { (self.label(x, below, "label", label)) }
                     }
                 }
             }
-            Item::Folded(count, mark) => {
-                let y = self.beam_height(x);
-                html! {
-                    g {
-                        title { (count) " placements, " (mark.text()) }
-                        circle class="bed" cx=(at(x)) cy=(at(y)) r="12" {}
-                        (marks::mark(*mark, x, y, 8.0))
-                        text class="label" x=(at(x)) y=(at(MIDDLE + REACH + 22.0)) font-size="12" text-anchor="middle" { "×" (count) }
-                    }
-                }
-            }
-            Item::FoldedToCome(count) => html! {
+            Item::Folded(count, mark) => html! {
                 g {
-                    title { (count) " placements to come" }
-                    circle class="mark to-read" cx=(at(x)) cy=(at(self.beam_height(x))) r="3" {}
-                    text class="label" x=(at(x)) y=(at(MIDDLE + REACH + 22.0)) font-size="12" text-anchor="middle" { "+" (count) }
+                    title { (count) " placements, " (mark.text()) }
+                    (self.read(x, *mark, 8.0))
+                    (self.label(x, below, "label", &format!("×{count}")))
                 }
             },
+            Item::FoldedToCome(count) => self.to_come(x, Some(*count)),
+        }
+    }
+
+    fn read(&self, x: f64, mark: Mark, r: f64) -> Markup {
+        let bead =
+            html! { circle class="bed" cx="0" cy="0" r=(at(r + 3.0)) {} (marks::mark(mark, 0.0, 0.0, r)) };
+        self.placed(x, self.beam_height(x), &bead)
+    }
+
+    fn to_come(&self, x: f64, count: Option<usize>) -> Markup {
+        html! {
+            circle class="mark to-read" cx=(self.part(x)) cy=(at(self.beam_height(x))) r="4" {}
+            @if let Some(count) = count { (self.label(x, MIDDLE + REACH + 20.0, "label", &format!("+{count}"))) }
         }
     }
 
@@ -256,11 +265,9 @@ impl Drawing<'_> {
         html! {
             g data-check=(check.kind.text()) data-verdict=(verdict) {
                 title { (check.kind.text()) " check, " (check.time) ": " (verdict) }
-                (marks::check(check.verdict, check.kind.is_of_scale(), x, y, 12.0))
-                text class="label" x=(at(x)) y=(at(MIDDLE + REACH + 22.0)) font-size="12" text-anchor="middle" { (check.kind.text()) }
-                @if let Some(deviation) = deviation {
-                    text class="label strong" x=(at(x)) y="16" font-size="12" text-anchor="middle" { (deviation) }
-                }
+                (self.placed(x, y, &marks::check(check.verdict, check.kind.is_of_scale(), 0.0, 0.0, 12.0)))
+                (self.label(x, 14.0, "label", check.kind.text()))
+                @if let Some(deviation) = deviation { (self.label(x, 29.0, "label strong", &deviation)) }
             }
         }
     }

@@ -135,9 +135,9 @@ fn patch_line(facts: &StudyFacts, patch: &PatchFacts) -> Markup {
         span class="patch" {
             (code) ", " (patch.stage)
             @if let Some(cured) = &patch.cured_at {
-                span class="cure" data-cured-at=(cured) { " cured from " time datetime=(cured) { (moment(cured)) } }
+                span class="cure" data-cured-at=(cured) { "has cured by " time datetime=(cured) { (moment(cured)) } }
             } @else if patch.applied_at.is_none() && cures(facts, patch) {
-                span class="cure" { " the study does not say when it was put on" }
+                span class="cure soft" { "the study does not say when it was put on" }
             }
         }
     }
