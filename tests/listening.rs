@@ -5,6 +5,7 @@
 #[path = "common/process.rs"]
 mod process;
 
+use halfpanel::meter::shipped;
 use process::Line;
 use process::Meter;
 use process::PATIENCE;
@@ -221,4 +222,23 @@ fn listening_ends_by_itself_and_silence_is_told_with_what_to_look_at() {
     }
     assert!(said.contains("Nothing came.") && said.contains("--baud"), "{said}");
     assert!(listening.end().0.success());
+}
+
+#[test]
+fn what_to_mind_of_the_meter_is_said_before_its_lines() {
+    let folder = tempfile::tempdir().unwrap();
+    let profile = folder.path().join("mine.toml");
+    let text = shipped::text("tab-60").unwrap();
+    fs::write(&profile, format!("{text}\n[meter]\naverages = 3\nswitches_off_after_min = 5\n")).unwrap();
+    let line = Line::open();
+    let told = output([
+        "listen".as_ref(),
+        line.path().as_os_str(),
+        "--profile".as_ref(),
+        profile.as_os_str(),
+        "--seconds".as_ref(),
+        "1".as_ref(),
+    ]);
+    assert!(told.stderr.contains("Mind: this meter switches itself off after 5 min"), "{}", told.stderr);
+    assert!(told.stderr.contains("mean of 3 readings"), "{}", told.stderr);
 }

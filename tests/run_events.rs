@@ -160,9 +160,21 @@ fn events_of_the_program() -> Vec<String> {
         .filter(|line| !line.starts_with("time_factor") && !line.starts_with("pace_s"))
         .collect();
     std::fs::write(&meter, format!("pace_s = 6\ntime_factor = 200\n{}", scenario.join("\n"))).unwrap();
-    let run = halfpanel().arg("run").arg(&study).arg("--json").stdin(Stdio::null()).output().unwrap();
-    assert_eq!(run.status.code(), Some(0), "{}", String::from_utf8_lossy(&run.stderr));
-    String::from_utf8(run.stdout).unwrap().lines().map(str::to_owned).collect()
+    let run = || {
+        let run = halfpanel().arg("run").arg(&study).arg("--json").stdin(Stdio::null()).output().unwrap();
+        assert_eq!(run.status.code(), Some(0), "{}", String::from_utf8_lossy(&run.stderr));
+        String::from_utf8(run.stdout).unwrap()
+    };
+    let first = run();
+    // The same meter, of which more is known.
+    let file = study.join("study.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let named = text.lines().find_map(|line| line.strip_prefix("profile = \"")?.split('"').next()).unwrap();
+    let profile = shipped::text(named).unwrap();
+    std::fs::write(study.join("mine.toml"), format!("{profile}\n[meter]\nswitches_off_after_min = 5\n"))
+        .unwrap();
+    std::fs::write(&file, text.replace(&format!("\"{named}\""), "\"mine.toml\"")).unwrap();
+    [first, run()].concat().lines().map(str::to_owned).collect()
 }
 
 fn all_events() -> Vec<String> {

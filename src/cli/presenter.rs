@@ -56,6 +56,13 @@ impl Presenter {
         matches!(self, Presenter::Drawn(_)).then_some(MOMENT)
     }
 
+    /// Has the screen show what to mind of this meter, since it hides what was printed before it.
+    pub fn advise(&self, run: &Run, now_us: u64) {
+        if let Presenter::Drawn(drawn) = self {
+            drawn.borrow_mut().view.advise(run, now_us);
+        }
+    }
+
     /// Listens to the keyboard, or to words on standard input, one a line; when these end, the meter's
     /// button carries the run alone. Where the meter is asked, as `asked` says, an empty line asks.
     pub fn listener(

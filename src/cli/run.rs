@@ -182,15 +182,20 @@ pub async fn go_on(
 pub fn greet(noun: &str, json: bool, folder: &Folder, run: &Run, resumed: bool) {
     let ledger = run.ledger();
     let path = folder.recording(&ledger.id);
+    let advice = run.advice();
     if json {
-        return output::line(serde_json::json!({
+        let mut started = serde_json::json!({
             "event": "started",
             "run": ledger.id,
             "recording": path,
             "resumed": resumed,
             "placements": ledger.readings.last().map_or(0, |r| r.placement),
             "readings": ledger.readings.len(),
-        }));
+        });
+        if !advice.is_empty() {
+            started["advice"] = advice.into();
+        }
+        return output::line(started);
     }
     let what = if resumed { "taken up again" } else { "begun" };
     output::line(format_args!("{noun} {} {what}; recording {}", ledger.id, path.display()));
@@ -198,6 +203,9 @@ pub fn greet(noun: &str, json: bool, folder: &Folder, run: &Run, resumed: bool) 
         output::line("The meter is asked: put it down, then press Enter or say `read`.");
     } else if run.is_streamed() {
         output::line("The meter streams: put it down, hold it still until the reading is told, and lift it.");
+    }
+    for sentence in advice {
+        output::line(format_args!("Mind: {sentence}."));
     }
 }
 
@@ -211,6 +219,7 @@ pub async fn drive(
     stop_on_signals(commands.clone())?;
     let cues = hand.map(|hand| follow(hand, commands.clone()));
     session.moments = presenter.moments();
+    presenter.advise(&session.run, session.now_us());
     let listening = presenter.listener(commands, session.run.is_asked());
     let driving = session.drive(waiting, |told, run, now_us| {
         if let (Told::Notice(notice), Some(cues)) = (told, &cues)

@@ -8,7 +8,9 @@ use super::machine::{Machine, Stamp};
 use super::notice::{Effect, Notice, Want};
 use super::record::{Body, Head, Record, RecordingError, Scanner, Tail};
 use super::word::Word;
-use crate::meter::{Line, LineAssembler, LineOutcome, LineReader, Profile, Refusal, SequenceRange, SetEnd};
+use crate::meter::{
+    Habits, Line, LineAssembler, LineOutcome, LineReader, Profile, Refusal, SequenceRange, SetEnd,
+};
 use crate::units::{Geometry, Gloss, PerGeometry};
 use chrono::{DateTime, FixedOffset};
 use std::collections::BTreeMap;
@@ -24,6 +26,7 @@ use ways::Source;
 pub struct Run {
     lines: LineAssembler,
     desk: Desk,
+    habits: Habits,
 }
 
 /// Counts of what came, for the screen and the logs.
@@ -97,7 +100,7 @@ impl Run {
             sets: profile.joiner().map(Sets::new),
             reader: profile.reader().of_meter(head.setup.serial_number.as_deref()),
         };
-        Ok(Run { lines: profile.assembler(), desk })
+        Ok(Run { lines: profile.assembler(), desk, habits: profile.habits() })
     }
 
     /// Applies one record, and tells what has to be done and said.
@@ -207,6 +210,12 @@ impl Run {
     #[must_use]
     pub fn is_over(&self) -> bool {
         self.desk.machine.is_over()
+    }
+
+    /// What the operator should know of the meter before a sitting, a sentence each; from the profile.
+    #[must_use]
+    pub fn advice(&self) -> Vec<String> {
+        self.habits.advice()
     }
 
     /// Whether the operator asks for each reading (`read`), since the meter has no button that sends.

@@ -187,6 +187,7 @@ fn explain(arguments: &Arguments, caught: &Caught) -> u8 {
                 "Is the cable the meter's own? A plain cable may need its two data wires crossed (a null-modem adapter).",
                 "Is it this port? Unplug the adapter and see which one goes away.",
                 "Does it wait to be asked? By its manual: --ask 'READ?\\r'.",
+                "Has it switched itself off? Many do after some minutes without a press; press once more.",
                 "Did you press while it listened? --wait 10 gives more time at each setting, --baud tries one rate.",
             ],
         ),
@@ -273,9 +274,19 @@ fn conclude(
             path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned())
         ));
         output::line("and read the profile once: what is not certain stands at its top.");
+        for line in HABITS {
+            output::line(line);
+        }
     }
     Ok(DONE)
 }
+
+/// What no line shows, and a run would tell its operator.
+const HABITS: [&str; 3] = [
+    "If the manual says that it sets itself (in its dock, or when switched on), averages its readings, or",
+    "switches itself off, say so under [meter]: calibrates_itself, averages, switches_off_after_min. Each",
+    "run then begins with what to mind. A press may also send a mean: switch that off, if it can be.",
+];
 
 fn not_written(arguments: &Arguments, why: &str, hint: &str) -> u8 {
     if arguments.json {

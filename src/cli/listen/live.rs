@@ -70,6 +70,10 @@ fn say_before(settings: &LinkSettings, listener: &Listener) {
         None => "no profile, the raw lines".to_owned(),
     };
     output::remark(format_args!("{}: {}; {profile}", settings.port, settings.in_words()));
+    let advice = listener.profile.as_ref().map(|profile| profile.habits().advice());
+    for sentence in advice.into_iter().flatten() {
+        output::remark(format_args!("Mind: {sentence}."));
+    }
     if listener.profile.as_ref().map(Profile::way).is_some_and(|way| matches!(way, Way::Ask(_))) {
         output::remark(
             "This profile asks the meter for each reading, and nothing is sent here: only what comes by itself is shown.",

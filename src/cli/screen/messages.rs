@@ -2,7 +2,7 @@
 
 use super::line::{Line, Style, wrap};
 use crate::run::{Notice, Run};
-use crate::view::{Heard, Sound};
+use crate::view::{Heard, Sound, time_of_day};
 
 /// Lines that a message may take while it is the newest one.
 const MOST_LINES: usize = 6;
@@ -23,6 +23,12 @@ impl Message {
     pub(super) fn of(notice: &Notice, run: &Run, now_us: u64) -> Option<Message> {
         let Heard { time, tone, says, at_head, .. } = Heard::of(notice, run, now_us);
         (!at_head).then(|| Message { time, style: tone.into(), text: says })
+    }
+
+    /// What to mind of the meter.
+    pub(super) fn advice(text: String, run: &Run, now_us: u64) -> Message {
+        let (wall_us, offset_s) = run.ledger().wall(now_us);
+        Message { time: time_of_day(wall_us, offset_s), style: Style::Strong, text }
     }
 
     /// The message on lines of that width, whole if it is the newest.

@@ -45,6 +45,13 @@ impl View {
         View { width, height, sounds: true, messages: VecDeque::new(), prompt: None }
     }
 
+    /// Takes up what to mind of the meter, before anything has happened; `now_us` is the run's time in
+    /// microseconds.
+    pub fn advise(&mut self, run: &Run, now_us: u64) {
+        let advice = run.advice().into_iter().map(|sentence| Message::advice(sentence, run, now_us));
+        self.messages.extend(advice);
+    }
+
     /// Takes a notice up among the messages; `now_us` is the run's time in microseconds. True if the
     /// bell is to ring.
     pub fn hear(&mut self, notice: &Notice, run: &Run, now_us: u64) -> bool {

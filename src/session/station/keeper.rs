@@ -128,7 +128,7 @@ impl Keeper {
         tracing::info!(run = %id, study = %self.folder.root().display(), "sitting begins");
         let version = {
             let mut showing = self.showing();
-            remarks.into_iter().for_each(|remark| showing.remark(remark));
+            remarks.into_iter().chain(session.run.advice()).for_each(|remark| showing.remark(remark));
             showing.begin(&session.run, Arc::clone(&earlier), session.clock.clone(), session.now_us());
             showing.version()
         };
