@@ -191,12 +191,7 @@ fn all_that_is_printed_is_as_the_page_says_and_the_page_says_no_more() {
             let place = format!("`{key}` of `{name}`");
             assert!(values.iter().any(|value| !value.is_null()), "{place} never has a value");
             let is_missing = values.len() < of_name.len();
-            // Bytes that waited in a port are there by chance, so they are taken from a recording.
-            let by_chance = name == "stale";
-            assert!(
-                is_missing == described.may_be_missing || by_chance,
-                "{place} may be missing, or never is"
-            );
+            assert_eq!(is_missing, described.may_be_missing, "{place} may be missing, or never is");
             assert_eq!(values.iter().any(|value| value.is_null()), described.may_be_null, "{place}");
             for word in &described.words {
                 assert!(values.iter().any(|value| *value == word), "{place} is never `{word}`");

@@ -197,6 +197,11 @@ impl Line {
         &self.path
     }
 
+    /// The meter's end.
+    pub fn meter(&self) -> std::fs::File {
+        self.meter.try_clone().unwrap()
+    }
+
     /// Everything that was written to the other end, once nobody has it open any more.
     pub fn hear_all(&self) -> String {
         let mut heard = Vec::new();
