@@ -322,6 +322,7 @@ fn identified(device: Box<dyn Device>, way: Way, more: &[&str]) -> (String, Vec<
         };
         let Some(line) = line else {
             if !is_searching {
+                eprintln!("the last that identify said: {:#?}", events.last());
                 break;
             }
             assert!(events.len() < 9, "it was never heard: {events:#?}");
@@ -343,7 +344,8 @@ fn identified(device: Box<dyn Device>, way: Way, more: &[&str]) -> (String, Vec<
 
 /// What `identify` finds takes a whole run.
 fn identify_and_run(device: fn() -> Box<dyn Device>, way: Way, more: &[&str], angles: &[u32]) -> String {
-    let (profile, _) = identified(device(), way, more);
+    let (profile, events) = identified(device(), way, more);
+    eprintln!("{profile}\n{:#?}", events.last());
     let _ = run(device(), way, &profile, angles);
     profile
 }

@@ -131,7 +131,7 @@ fn share(bytes: &[u8], fits: impl Fn(u8) -> bool) -> f64 {
 
 /// Printable, a tab, a line end, or one of the marks that frame a line; the degree sign of Latin-1 too.
 fn stands_in_text(byte: u8) -> bool {
-    matches!(byte, 0x20..=0x7e | b'\t' | b'\r' | b'\n' | 0x02..=0x04 | 0xb0) || is_degree_in_utf8(byte)
+    matches!(byte, 0x20..=0x7e | b'\t' | b'\r' | b'\n' | 0x01..=0x04 | 0xb0) || is_degree_in_utf8(byte)
 }
 
 /// The first byte of the degree sign in UTF-8; its second is that of Latin-1.

@@ -106,3 +106,9 @@ fn nothing_and_next_to_nothing_are_no_text() {
     assert_eq!(hear(b"6\r", 8).verdict, Verdict::Nothing);
     assert!(hear(b"HELLO WORLD", 8).score < IS_TEXT, "no digits, no line end");
 }
+
+#[test]
+fn a_line_between_soh_and_eot_is_text() {
+    let heard = hear(b"\x01M7::60::092,43::gu::v~1163\x04", 8);
+    assert_eq!(heard.verdict, Verdict::Text, "{heard:?}");
+}

@@ -57,6 +57,24 @@ fn is_near(value: f64, assigned: Gloss) -> bool {
     (value - assigned).abs() <= (0.05 * assigned.abs()).max(2.0)
 }
 
+/// The angle at which the tile has such values: the only one that they lie near, or the one of several that they
+/// lie much nearer than the others.
+fn angle_by_tile(known: &Known, values: &[f64]) -> Option<Geometry> {
+    let apart = |geometry: Geometry| {
+        let assigned = *known.tile.get(geometry)?;
+        let is_near = !values.is_empty() && values.iter().all(|&value| is_near(value, assigned));
+        let furthest = values.iter().map(|value| (value - assigned.to_f64()).abs()).fold(0.0, f64::max);
+        is_near.then_some((geometry, furthest))
+    };
+    let mut fitting: Vec<(Geometry, f64)> = Geometry::ALL.into_iter().filter_map(apart).collect();
+    fitting.sort_by(|a, b| a.1.total_cmp(&b.1));
+    match fitting.as_slice() {
+        &[(only, _)] => Some(only),
+        &[(nearest, apart), (_, next), ..] if 3.0 * apart < next => Some(nearest),
+        _ => None,
+    }
+}
+
 /// Every way to understand the columns that has a value in it.
 pub(super) fn readings(cut: &Cut<'_>, origin: &Origin<'_>) -> Vec<Reading> {
     let view = View::of(cut, origin);
@@ -211,18 +229,8 @@ impl<'a, 't> View<'a, 't> {
 
     /// Nothing names the angles but the order of the values.
     fn by_place(&self, reading: &mut Reading, all: &[usize]) -> Option<Vec<(usize, Vec<Geometry>)>> {
-        let tile = &self.origin.known.tile;
-        let near = |at: usize, g: Geometry| {
-            let assigned = tile.get(g).copied();
-            assigned.is_some_and(|a| self.values[at].iter().flatten().all(|&value| is_near(value, a)))
-        };
-        let by_tile: Vec<(usize, Geometry)> = all
-            .iter()
-            .filter_map(|&at| {
-                let mut fitting = Geometry::ALL.into_iter().filter(|&g| near(at, g));
-                fitting.next().filter(|_| fitting.next().is_none()).map(|g| (at, g))
-            })
-            .collect();
+        let by_tile = |&at: &usize| Some((at, angle_by_tile(self.origin.known, self.values[at].as_ref()?)?));
+        let by_tile: Vec<(usize, Geometry)> = all.iter().filter_map(by_tile).collect();
         let rows = self.origin.presses.len();
         let told: Vec<(usize, Geometry)> = if by_tile.len() >= 2 {
             reading.reasons.push("the values lie near the tile's, each at another angle".to_owned());
@@ -259,11 +267,7 @@ impl<'a, 't> View<'a, 't> {
 
     /// A column of two or three words, each of which stands where the tile's value is another angle's.
     fn lettered(&self, at: usize, values: &[f64]) -> Option<(usize, Vec<Geometry>)> {
-        let angle_of = |&value: &f64| {
-            let near = |g: &Geometry| self.origin.known.tile.get(*g).is_some_and(|&a| is_near(value, a));
-            let mut fitting = Geometry::ALL.into_iter().filter(near);
-            fitting.next().filter(|_| fitting.next().is_none())
-        };
+        let angle_of = |value: &f64| angle_by_tile(self.origin.known, std::slice::from_ref(value));
         let angles: Vec<Geometry> = values.iter().map(angle_of).collect::<Option<_>>()?;
         if angles.iter().all(|g| *g == angles[0]) {
             return None;
@@ -279,14 +283,9 @@ impl<'a, 't> View<'a, 't> {
 
     /// The angle where no line says it.
     fn assumed(&self, reading: &mut Reading, values: &[f64]) -> Geometry {
-        let tile = &self.origin.known.tile;
-        let near = |g: &Geometry| {
-            tile.get(*g).is_some_and(|&assigned| values.iter().all(|&value| is_near(value, assigned)))
-        };
-        let fitting: Vec<Geometry> = Geometry::ALL.into_iter().filter(near).collect();
-        let geometry = match (self.origin.known.geometry, fitting.as_slice()) {
+        let geometry = match (self.origin.known.geometry, angle_by_tile(self.origin.known, values)) {
             (Some(told), _) => told,
-            (None, &[only]) => {
+            (None, Some(only)) => {
                 reading
                     .reasons
                     .push(format!("no angle stands in the line; the tile has such a value at {only}"));

@@ -78,6 +78,17 @@ fn of_two_steady_numbers_the_tile_tells_which_is_the_gloss() {
 }
 
 #[test]
+fn of_angles_whose_values_lie_together_the_nearest_is_taken_where_it_is_much_the_nearest() {
+    let close = tile(&[(Geometry::Deg20, "88.1"), (Geometry::Deg60, "92.4"), (Geometry::Deg85, "97.0")]);
+    let of = |line: &str| best(&Evidence { known: close.clone(), ..evidence(&[line]) });
+    assert_eq!(read(&of("92.3;97.2;88.0"), "1.0;2.0;3.0"), "20:3.0 60:1.0 85:2.0");
+    assert_eq!(read(&of("GLOSS 97.2"), "GLOSS 1.0"), "85:1.0");
+    // In the middle between two: nobody can tell.
+    let unsure = of("GLOSS 90.3");
+    assert!(unsure.doubts.iter().any(|doubt| doubt.contains("60° is taken")), "{:?}", unsure.doubts);
+}
+
+#[test]
 fn a_number_with_the_unit_of_something_else_is_no_gloss() {
     for line in ["60;92.4;GU;23.1;C", "60 92.4 GU 23.1 \u{b0}C", "60,92.4,41.5,%"] {
         let best = best(&evidence(&[line]));
