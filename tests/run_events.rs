@@ -113,7 +113,13 @@ fn events_of_lines_that_misbehave() -> Vec<String> {
     for n in [1, 3, 5, 7] {
         losing.bytes(format!("000{n};60;92.4;GU;OK\r\n").as_bytes());
     }
-    [bench.events, swapped.events, losing.events].concat()
+    let mut off = setup(1);
+    off.profile = common::PLAIN.replace("[[example]]", "[meter]\nswitches_off_after_min = 5\n[[example]]");
+    let mut off = Bench::new(off);
+    off.press("92.4").wait_min(5.0).tick();
+    let mut stopped = bench_with("how = 'stream'\nspread_gu = '0.3'\nlift_below_gu = '3'");
+    stopped.bytes(b"92.4\r\n").wait_min(1.0).tick();
+    [bench.events, swapped.events, losing.events, off.events, stopped.events].concat()
 }
 
 /// A bench whose meter is read in another way.

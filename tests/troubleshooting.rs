@@ -55,6 +55,10 @@ fn angled() -> String {
     fields("'geometry', 'gloss'", "", "", "'60;85.3'")
 }
 
+fn switching_off() -> String {
+    PLAIN.replace("[[example]]", "[meter]\nswitches_off_after_min = 5\n[[example]]")
+}
+
 fn joined() -> String {
     let example = "[[example]]\nlines = ['20;71.0', '60;85.3']\ngloss_20 = '71.0'\ngloss_60 = '85.3'";
     angled().replace("[[example]]", &format!("[reading]\njoins_deg = [20, 60]\n{example}\n[[example]]"))
@@ -105,6 +109,16 @@ fn story(row: &str) -> Option<Bench> {
     Some(match row {
         "nothing comes after the line is up" => {
             bench.wait_min(0.5).tick();
+            bench
+        }
+        "a stream has stopped" => {
+            let mut bench = streaming(&["0.1", "92.4", "92.4"]);
+            bench.wait_min(10.0 / 60.0).tick();
+            bench
+        }
+        "nothing has come for as long as the meter takes to switch itself off" => {
+            let mut bench = with(&switching_off());
+            bench.press("92.4").wait_min(4.9).tick().wait_min(0.1).tick();
             bench
         }
         "no answer to a request" => {
@@ -452,6 +466,35 @@ fn a_serial_number_of_the_study_is_held_against_the_lines_and_is_in_the_recordin
         !String::from_utf8_lossy(&with(PLAIN).bytes).contains("serial_number"),
         "old heads stay as they are"
     );
+}
+
+#[test]
+fn a_silence_later_in_a_run_is_told_only_where_it_says_something_and_each_line_puts_it_off() {
+    let told = |bench: &Bench, code: &str| codes(bench).iter().filter(|found| *found == code).count();
+    // A button that nobody presses is no news, unless the meter goes off meanwhile.
+    let mut plain = with(PLAIN);
+    plain.press("92.4").wait_min(50.0).tick();
+    assert_eq!(told(&plain, "switched-off"), 0);
+    let mut off = with(&switching_off());
+    off.press("92.4").wait_min(4.0).press("92.4");
+    let due_us = off.run.deadline_us().unwrap();
+    off.wait_min(4.0).tick();
+    assert_eq!(told(&off, "switched-off"), 0);
+    off.wait_min(1.0).tick();
+    assert_eq!((told(&off, "switched-off"), due_us), (1, 250_000_000 + 300_000_000));
+    off.press("92.4").wait_min(20.0).tick();
+    assert_eq!(told(&off, "switched-off"), 1, "once a sitting");
+    // While nothing is wanted, and once the link is down, silence is right.
+    for word in [true, false] {
+        let mut stream = streaming(&["0.1", "92.4"]);
+        if word {
+            stream.word(Word::Pause)
+        } else {
+            stream.link(false)
+        };
+        stream.wait_min(1.0).tick();
+        assert_eq!(told(&stream, "stopped"), 0);
+    }
 }
 
 #[test]

@@ -74,6 +74,18 @@ pub enum Hint {
         /// The line.
         line: Seen,
     },
+    /// A stream has stopped.
+    Stopped {
+        /// For how long, seconds.
+        seconds: u64,
+        /// The last good line.
+        last: Seen,
+    },
+    /// Nothing has come for as long as it takes the meter to switch itself off.
+    SwitchedOff {
+        /// How long that is, minutes.
+        minutes: u64,
+    },
     /// Bytes or lines are lost now and then, between good lines.
     Losses {
         /// The last line at which that was seen.
@@ -85,7 +97,7 @@ pub enum Hint {
 
 impl Hint {
     /// All codes.
-    pub const CODES: [&str; 11] = [
+    pub const CODES: [&str; 13] = [
         "silence",
         "garbage",
         "no-line-end",
@@ -97,6 +109,8 @@ impl Hint {
         "flow-signs",
         "battery",
         "losses",
+        "stopped",
+        "switched-off",
     ];
 
     /// A short name that stays the same, for programs.
@@ -114,6 +128,8 @@ impl Hint {
             Hint::FlowSigns { .. } => "flow-signs",
             Hint::Battery { .. } => "battery",
             Hint::Losses { .. } => "losses",
+            Hint::Stopped { .. } => "stopped",
+            Hint::SwitchedOff { .. } => "switched-off",
         }
     }
 
@@ -223,6 +239,17 @@ impl fmt::Display for Hint {
                 "the line {line} speaks of the battery: most likely it is low, and values may drift before the meter stops; \
                  change or charge it and check the tile (`check`); the profile can explain the word in `status.errors`, or \
                  pass the line over by `ignore`"
+            ),
+            Hint::Stopped { seconds, last } => write!(
+                f,
+                "the stream has stopped: nothing has come for {seconds} s, and {last} came last: most likely the meter was \
+                 switched off or its cable came loose; see to both, and check the tile (`check`) if it was off. If it is \
+                 always silent in the air, set `pause_ms` in the profile"
+            ),
+            Hint::SwitchedOff { minutes } => write!(
+                f,
+                "nothing has come for {minutes} min, after which this meter switches itself off: switch it on before the next \
+                 press, and check the tile (`check`) if it sets itself then"
             ),
             Hint::Losses { line, times } => write!(
                 f,

@@ -10,6 +10,9 @@ use crate::units::{Gloss, PerGeometry};
 /// How long a line that is up may be silent before that is told, microseconds.
 const SILENT_US: u64 = 30_000_000;
 
+/// How long a stream may be silent that has sent readings, microseconds.
+const STOPPED_US: u64 = 10_000_000;
+
 /// A refused line that comes this soon after the line came up is a greeting or the rest of a line, microseconds.
 const GREETING_US: u64 = 2_000_000;
 
@@ -36,6 +39,10 @@ struct Known {
     has_software_flow: bool,
     /// Lines tell the meter's serial number, and the profile does not say which it has to be.
     any_meter: bool,
+    /// It sends without a pause.
+    is_stream: bool,
+    /// It switches itself off after so long, microseconds.
+    off_after_us: Option<u64>,
 }
 
 /// What was seen so far, in this sitting.
@@ -47,6 +54,8 @@ pub(super) struct Hints {
     up_us: Option<u64>,
     /// Until when the first line is waited for; absent once one came, or this was told.
     silent_until_us: Option<u64>,
+    /// Until when the next line is waited for, of a meter that has sent good ones and should not fall silent.
+    lull_until_us: Option<u64>,
     /// Whether any byte came since the line is up.
     has_bytes: bool,
     good: Option<Vec<u8>>,
@@ -82,6 +91,8 @@ impl Hints {
             is_asked: matches!(profile.way(), Way::Ask(_)),
             is_numbered: profile.sequence().is_some(),
             has_software_flow: profile.serial().flow == FlowControl::Software,
+            is_stream: matches!(profile.way(), Way::Stream(rule) if rule.pause_us.is_none()),
+            off_after_us: profile.habits().switches_off_after_min.map(|min| u64::from(min) * 60_000_000),
             any_meter: !has_number && profile.serial_number().is_none() && profile.reader().names_serial(),
         })
     }
@@ -94,6 +105,7 @@ impl Hints {
             now_us: 0,
             up_us: None,
             silent_until_us: None,
+            lull_until_us: None,
             has_bytes: false,
             good: None,
             garbage: 0,
@@ -121,7 +133,7 @@ impl Hints {
         let is_news = !self.told.contains(&"silence");
         self.silent_until_us =
             (up && !self.known.is_asked && is_news).then(|| self.now_us.saturating_add(SILENT_US));
-        self.has_bytes = false;
+        (self.has_bytes, self.lull_until_us) = (false, None);
         (self.garbage, self.form) = (0, None);
     }
 
@@ -131,17 +143,41 @@ impl Hints {
     }
 
     /// A line came whole, or too long for one.
-    pub(super) const fn line(&mut self) {
+    pub(super) fn line(&mut self) {
         self.silent_until_us = None;
+        if self.lull_until_us.is_some() {
+            self.lull_from_here();
+        }
+    }
+
+    /// Silence counts from here, where it says something and was not told.
+    fn lull_from_here(&mut self) {
+        let limit_us = match self.known {
+            Known { is_stream: true, .. } if !self.told.contains(&"stopped") => Some(STOPPED_US),
+            // A meter that is asked says by its silence that it is off.
+            Known { is_asked: false, is_stream: false, off_after_us, .. }
+                if !self.told.contains(&"switched-off") =>
+            {
+                off_after_us
+            }
+            _ => None,
+        };
+        self.lull_until_us = limit_us.map(|limit_us| self.now_us.saturating_add(limit_us));
     }
 
     /// When to look whether anything came, microseconds since the start of the run.
-    pub(super) const fn deadline_us(&self) -> Option<u64> {
-        self.silent_until_us
+    pub(super) fn deadline_us(&self) -> Option<u64> {
+        self.silent_until_us.into_iter().chain(self.lull_until_us).min()
     }
 
     /// A deadline may have passed. `partial` is what came of the line under way.
     pub(super) fn pass_time(&mut self, is_wanted: bool, partial: &[u8]) {
+        if self.lull_until_us.is_some_and(|until| self.now_us >= until) {
+            self.lull_until_us = None;
+            if is_wanted {
+                self.lull();
+            }
+        }
         if self.silent_until_us.is_none_or(|until| self.now_us < until) {
             return;
         }
@@ -150,6 +186,20 @@ impl Hints {
         match is_wanted {
             true if !self.has_bytes => self.find(Hint::Silence { seconds: SILENT_US / 1_000_000 }),
             true if !is_blank => self.unended(partial),
+            _ => {}
+        }
+    }
+
+    /// A meter that has sent good lines has fallen silent.
+    fn lull(&mut self) {
+        match (self.known, &self.good) {
+            (Known { is_stream: true, .. }, Some(last)) => {
+                let (seconds, last) = (STOPPED_US / 1_000_000, Seen::new(last));
+                self.find(Hint::Stopped { seconds, last });
+            }
+            (Known { off_after_us: Some(us), .. }, _) => {
+                self.find(Hint::SwitchedOff { minutes: us / 60_000_000 });
+            }
             _ => {}
         }
     }
@@ -168,6 +218,7 @@ impl Hints {
         good.clear();
         good.extend_from_slice(line);
         (self.garbage, self.form, self.up_us) = (0, None, None);
+        self.lull_from_here();
     }
 
     /// Whose line it is.
