@@ -38,10 +38,9 @@ fn three(reading: &str) -> Setup {
     setup.profile = JOINED.replace("READING", reading);
     setup.geometries = Geometry::ALL.to_vec();
     setup.tile.rule.readings = 1;
-    let value = setup.tile.values[0].clone();
-    setup.tile.values = Geometry::ALL
-        .map(|geometry_deg| halfpanel::run::setup::TileValue { geometry_deg, ..value.clone() })
-        .to_vec();
+    let value = setup.tile.values[0];
+    setup.tile.values =
+        Geometry::ALL.map(|geometry_deg| halfpanel::run::setup::TileValue { geometry_deg, ..value }).to_vec();
     setup
 }
 
@@ -218,7 +217,6 @@ fn study() -> String {
         .replace("\"tab-60\"", "\"mine.toml\"")
         .replace(value, &format!("{value}{more}"))
         .replace("[procedure]\n", "[procedure]\ngeometries = [20, 60, 85]\n")
-        .replace("readings = 2", "readings = 2")
 }
 
 #[test]

@@ -302,8 +302,8 @@ fn fixed_columns_with_junk_beside_them() {
     assert!(refused.len() >= 4, "{refused:?}");
 }
 
-/// The profile that `identify` finds, with what it said of it.
-fn identified(device: Box<dyn Device>, way: Way, more: &[&str]) -> (String, Vec<Value>) {
+/// The profile that `identify` finds.
+fn identified(device: Box<dyn Device>, way: Way, more: &[&str]) -> String {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("found.toml");
     let meter = Powered::on(device);
@@ -322,7 +322,6 @@ fn identified(device: Box<dyn Device>, way: Way, more: &[&str]) -> (String, Vec<
         };
         let Some(line) = line else {
             if !is_searching {
-                eprintln!("the last that identify said: {:#?}", events.last());
                 break;
             }
             assert!(events.len() < 9, "it was never heard: {events:#?}");
@@ -339,13 +338,12 @@ fn identified(device: Box<dyn Device>, way: Way, more: &[&str]) -> (String, Vec<
     }
     let (status, _, errors) = running.end();
     assert_eq!(status.code(), Some(0), "{errors}\n{:#?}", events.last());
-    (fs::read_to_string(&path).unwrap(), events)
+    fs::read_to_string(&path).unwrap()
 }
 
 /// What `identify` finds takes a whole run.
 fn identify_and_run(device: fn() -> Box<dyn Device>, way: Way, more: &[&str], angles: &[u32]) -> String {
-    let (profile, events) = identified(device(), way, more);
-    eprintln!("{profile}\n{:#?}", events.last());
+    let profile = identified(device(), way, more);
     let _ = run(device(), way, &profile, angles);
     profile
 }

@@ -7,7 +7,7 @@ use std::io::Read;
 use std::path::Path;
 use std::sync::mpsc;
 use std::thread::JoinHandle;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// A good line, or an answer: what the tables should have of it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -107,14 +107,13 @@ impl Powered {
 fn live(device: &mut dyn Device, waiting: &mpsc::Receiver<Event>, mut writes: &File) -> Vec<Sent> {
     use std::io::Write;
     let mut sent = Vec::new();
-    let mut next = device.every().map(|every| Instant::now() + every);
     loop {
-        let event = match next {
+        let event = match device.every() {
             None => waiting.recv().unwrap(),
-            Some(due) => match waiting.recv_timeout(due.saturating_duration_since(Instant::now())) {
+            // The hand may put a sample off by as much again; nobody needs them to the millisecond.
+            Some(every) => match waiting.recv_timeout(every) {
                 Ok(event) => event,
                 Err(_) => {
-                    next = device.every().map(|every| due + every);
                     writes.write_all(&device.sample(&mut sent)).unwrap();
                     continue;
                 }

@@ -16,11 +16,14 @@ pub(super) struct Joins {
     pub gloss: PerGeometry<Gloss>,
 }
 
+/// Number, angle and value of a line.
+type Part = (usize, Geometry, Gloss);
+
 impl Joins {
     /// If every press has the same two or three angles in the same order, a line each. `lines` are the
     /// numbers of the lines that have a value, and `values` what they give.
     pub fn of(heard: &Decoded, lines: &[usize], values: &[PerGeometry<Gloss>]) -> Option<Joins> {
-        let mut presses: Vec<(u32, Vec<(usize, Geometry, Gloss)>)> = Vec::new();
+        let mut presses: Vec<(u32, Vec<Part>)> = Vec::new();
         for (&line, gloss) in lines.iter().zip(values) {
             let press = heard.tile.get(line)?.1;
             let mut each = gloss.iter();
@@ -30,8 +33,7 @@ impl Joins {
                 None => presses.push((press, vec![(line, geometry, value)])),
             }
         }
-        let order_of =
-            |found: &[(usize, Geometry, Gloss)]| found.iter().map(|part| part.1).collect::<Vec<_>>();
+        let order_of = |found: &[Part]| found.iter().map(|part| part.1).collect::<Vec<_>>();
         let (_, first) = presses.first()?;
         let order = order_of(first);
         let is_twice = |(at, geometry): (usize, &Geometry)| order[..at].contains(geometry);

@@ -68,9 +68,9 @@ fn angle_by_tile(known: &Known, values: &[f64]) -> Option<Geometry> {
     };
     let mut fitting: Vec<(Geometry, f64)> = Geometry::ALL.into_iter().filter_map(apart).collect();
     fitting.sort_by(|a, b| a.1.total_cmp(&b.1));
-    match fitting.as_slice() {
-        &[(only, _)] => Some(only),
-        &[(nearest, apart), (_, next), ..] if 3.0 * apart < next => Some(nearest),
+    match *fitting.as_slice() {
+        [(only, _)] => Some(only),
+        [(nearest, apart), (_, next), ..] if 3.0 * apart < next => Some(nearest),
         _ => None,
     }
 }
