@@ -107,6 +107,9 @@ impl Bench<'_> {
     /// Shows what was added, how the patches stand that it is about, and what to mind.
     pub fn show(&self, appended: &Appended) -> Result<u8, Failure> {
         let patches = self.touched(appended);
+        if let Some(behind) = &appended.tables_behind {
+            output::remark(format_args!("the row is kept, but results/lives/ lags behind: {behind}"));
+        }
         let hazardous = appended.rows.iter().any(|row| cautions::is_called_for(row.what.kind()));
         let treatments = patches.iter().map(|&patch| self.study.patches[patch].treatment);
         let cautions = if hazardous { cautions::cautions(&self.study, treatments) } else { Vec::new() };

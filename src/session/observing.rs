@@ -117,6 +117,8 @@ pub struct Appended {
     pub stories: Vec<Story>,
     /// What was read, rows and remarks and problems.
     pub observations: Observations,
+    /// Why the tables of lives lag behind, if they do: the rows are kept all the same.
+    pub tables_behind: Option<String>,
 }
 
 /// Reads `observations.csv`; without one there is nothing in it.
@@ -174,8 +176,9 @@ pub fn append(
     refuse_new_problems(&stands, &observations)?;
     write(folder, &path, &before, &added)?;
     let stories = life::stories(study, &observations);
-    lives::update(folder, study, &observations)?;
-    Ok(Appended { rows, stories, observations })
+    // The row is kept; whoever was told that it is not would write it twice.
+    let tables_behind = lives::update(folder, study, &observations).err().map(|error| error.to_string());
+    Ok(Appended { rows, stories, observations, tables_behind })
 }
 
 /// The rows with the next numbers; a picture goes with those that may have one.
@@ -201,7 +204,10 @@ fn rows(
 }
 
 fn refuse_new_problems(before: &Observations, after: &Observations) -> Result<(), ObservingError> {
-    let new = after.problems.iter().find(|problem| !before.problems.contains(problem));
+    // The hint of a row that was cut off is another one once a line end stands behind it.
+    let place = |problem: &Problem| (problem.line, problem.column, problem.what.clone());
+    let known: Vec<_> = before.problems.iter().map(place).collect();
+    let new = after.problems.iter().find(|problem| !known.contains(&place(problem)));
     new.map_or(Ok(()), |problem| {
         Err(ObservingError::Contradicts { what: problem.what.clone(), hint: problem.hint.clone() })
     })

@@ -55,8 +55,8 @@ fn each_changed_key_is_told_by_its_path_with_both_values() {
         procedure.interim_after_min: not in the recording, 20 in study.toml now"#]],
     );
     changed(
-        "stage = \"cured\"",
-        "stage = \"wiped\"",
+        "# stage = \"cured\"",
+        "stage = \"wiped\" #",
         expect![[r#"
         zones.P1 A1.stage: cured in the recording, wiped in study.toml now
         zones.P1 A2.stage: cured in the recording, wiped in study.toml now
