@@ -371,3 +371,36 @@ fn an_application_of_study_toml_counts_where_no_row_notes_one() {
     );
     assert_eq!(of(&applied()).applied_at, Some(moment("2026-05-01T09:00:00+02:00")));
 }
+
+#[test]
+fn the_page_tells_every_column_of_the_tables_of_lives() {
+    let page = include_str!("../protocol-notes/observations.md");
+    for (name, kind, unit, says) in life::tables::LIVES.iter().chain(&life::tables::STEPS) {
+        let line = format!("| `{name}` | {kind} | {unit} | {says} |");
+        assert!(page.contains(&line), "{line}");
+    }
+}
+
+#[test]
+fn the_tables_of_lives_are_described_by_a_data_package() {
+    let study = study();
+    let files = life::tables::files(&study, &applied().looked(3, 10, 2, 7).read(&study));
+    assert_eq!(
+        files.iter().map(|file| file.0).collect::<Vec<_>>(),
+        ["lives.csv", "steps.csv", "datapackage.json"]
+    );
+    let package: serde_json::Value = serde_json::from_slice(&files[2].1).unwrap();
+    for (index, (name, bytes)) in files[..2].iter().enumerate() {
+        let resource = &package["resources"][index];
+        assert_eq!(resource["path"], *name);
+        let fields: Vec<&str> = resource["schema"]["fields"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|field| field["name"].as_str().unwrap())
+            .collect();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        assert_eq!(reader.headers().unwrap().iter().collect::<Vec<_>>(), fields);
+        assert!(reader.records().all(|row| row.is_ok()));
+    }
+}
