@@ -4,9 +4,10 @@ use crate::life::columns::Kind;
 use crate::study::Study;
 
 /// The program's own caution. A study and a treatment may add to it, and take nothing away.
-pub const CAUTION: &str = "Solvents and many products are flammable, cleaners burn skin and eyes, and a pressure washer cuts: \
-keep flames and sparks away, ventilate, wear gloves and eye protection, read the product's safety data sheet, and follow local \
-rules and licensed practice.";
+pub const CAUTION: &str = "Wiping and washing panels takes solvents and cleaners, and sometimes pressure; they can be \
+flammable, and they can hurt. Keep flames and sparks away, ventilate, wear gloves and eye protection, read the product's safety \
+data sheet first, and follow local rules and licensed practice, for the work and for waste and run-off. Rags soaked with oil can \
+set themselves on fire; a pressure washer's jet cuts skin.";
 
 /// Whether doing this calls for a caution.
 #[must_use]

@@ -4,11 +4,6 @@ use crate::study::Study;
 use crate::study::ZoneUse;
 use crate::units::Geometry;
 
-/// What to mind wherever solvents, cleaners or pressure washing come in. A study may add to it.
-pub const CAUTION: &str = "Solvents, cleaners and pressure washing can hurt. They can be flammable: keep flames and \
-                           sparks away, ventilate. Wear gloves and eye protection. Read the product's safety data \
-                           sheet, and follow local rules and licensed practice.";
-
 /// What a study says.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct StudyFacts {

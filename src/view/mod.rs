@@ -16,9 +16,9 @@ pub mod survey;
 pub mod todo;
 pub mod words;
 
+pub use crate::life::cautions::CAUTION;
 pub use difference::DifferenceView;
 pub use difference::Proof;
-pub use facts::CAUTION;
 pub use facts::StudyFacts;
 pub use heard::Heard;
 pub use heard::Sound;

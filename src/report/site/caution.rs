@@ -1,6 +1,7 @@
 //! The caution that stands where a stage calls for solvent, cleaner or pressure.
 
 use super::words::said;
+use crate::life::cautions::CAUTION;
 use maud::Markup;
 use maud::html;
 
@@ -15,13 +16,7 @@ pub(super) fn caution<'a>(added: impl Iterator<Item = &'a str>) -> Markup {
     html! {
         aside class="caution" aria-labelledby="caution" {
             h2 id="caution" { "Caution" }
-            p {
-                "Wiping and washing panels takes solvents and cleaners, and sometimes pressure. "
-                strong { "They are flammable and can hurt: " }
-                "no flame or spark near; ventilate; wear gloves and eye protection; read the product’s safety data sheet first; "
-                "follow local rules and licensed practice, for the work and for waste and run-off. Rags that are soaked with oil can set "
-                "themselves on fire; a pressure washer’s jet cuts skin."
-            }
+            p { (CAUTION) }
             @for text in added {
                 p { (said(text)) }
             }

@@ -4,12 +4,14 @@ use super::order::Refused;
 use super::order::Start;
 use crate::meter::Profile;
 use crate::run::Replayed;
+use crate::session::clock::Clock;
 use crate::session::engine::Session;
 use crate::session::folder::Folder;
 use crate::session::folder::FolderError;
 use crate::session::folder::LoadedStudy;
 use crate::session::folder::Unfinished;
 use crate::session::hand::Hand;
+use crate::session::observing;
 use crate::session::results;
 use crate::session::results::ResultsError;
 use crate::session::start;
@@ -87,18 +89,20 @@ fn take_lock(folder: &Folder) -> Result<Lock, Trouble> {
 /// Begins a run, by the study as it stands on the disk now.
 pub(super) async fn begin(folder: &Folder, asked: Start) -> Result<Opened, Trouble> {
     let (at, selection) = (folder.clone(), asked.selection);
-    let (lock, loaded, setup) = aside(move || {
+    let (lock, loaded, setup, noted) = aside(move || {
         let lock = take_lock(&at)?;
-        let loaded: LoadedStudy = at.load()?;
+        let mut loaded: LoadedStudy = at.load()?;
+        let noted = observing::before_run(&at, &mut loaded, &selection, Clock::real().wall())?;
         let setup = study::setup(&loaded.study, &selection, loaded.profile.text())
             .map_err(|problem| Trouble::from(FolderError::from(problem)))?;
-        Ok((lock, loaded, setup))
+        Ok((lock, loaded, setup, noted))
     })
     .await?;
     let bench = start::open_bench(folder, &setup.port, &loaded.profile, None).await?;
     let at = folder.clone();
     aside(move || {
-        let (session, hand, remarks) = start::begin(&at, &loaded, setup, bench)?;
+        let (session, hand, held) = start::begin(&at, &loaded, setup, bench)?;
+        let remarks = noted.into_iter().chain(held).collect();
         let earlier = earlier(&at, &session);
         Ok(Opened { session, hand, lock, earlier, remarks })
     })
