@@ -176,3 +176,70 @@ fn instrument(number: usize, values: &[f64]) -> Entry {
         cost: None,
     }
 }
+
+/// Washes of all three panels; T1 sheds water after 10 and no longer after 20 and 30, T2 throughout; T1 fails by feel.
+fn observations() -> String {
+    let mut text =
+        "row,at,kind,treatment,panel,washes,treated_class,control_class,attribute,verdict\n".to_owned();
+    let mut number = 0;
+    let mut row = |hour: u32, cells: String| {
+        number += 1;
+        let at = format!("2026-08-{:02}T{:02}:{:02}:00+02:00", 10 + hour, 8, number % 60);
+        text.push_str(&format!("{number},{at},{cells}\n"));
+    };
+    for (day, washes, first) in [(1, 10, 2), (2, 20, 6), (3, 30, 6)] {
+        for panel in ["G1", "G2", "G3"] {
+            row(day, format!("washed,,{panel},{washes},,,,"));
+            row(day, format!("looked,T1,{panel},{washes},{first},6,,"));
+            row(day, format!("looked,T2,{panel},{washes},2,6,,"));
+        }
+    }
+    row(4, "judged,T1,G1,,,,feel,fail".to_owned());
+    row(4, "judged,T2,G1,,,,feel,pass".to_owned());
+    text
+}
+
+#[test]
+fn lives_judgements_and_costs_come_from_what_was_observed() {
+    let folder = TempDir::new().unwrap();
+    let study = folder.path().join("harbour");
+    copied(&study, |text| {
+        let priced = "code = \"T1\"\nprice = 24.00\ncovers_m2 = 4.0";
+        let unpriced: Vec<&str> = text
+            .lines()
+            .filter(|line| {
+                !["price", "content", "covers_m2", "currency"].iter().any(|key| line.starts_with(key))
+            })
+            .collect();
+        let text = unpriced.join("\n").replacen("code = \"T1\"", priced, 1);
+        text.replacen("operator =", "currency = \"EUR\"\noperator =", 1)
+    });
+    fs::write(study.join("observations.csv"), observations()).unwrap();
+    let path = study.to_str().unwrap();
+    let found = json(&[path, "--sort", "life"]);
+    let board = &found["boards"][0];
+    let rows = board["rows"].as_array().unwrap();
+    assert_eq!((&rows[0]["treatment"], &rows[1]["treatment"]), (&"T2".into(), &"T1".into()));
+    assert_eq!(rows[0]["lives"]["middle"], serde_json::json!({ "after": 30, "until": null }));
+    assert_eq!(rows[1]["lives"]["middle"], serde_json::json!({ "after": 10, "until": 20 }));
+    assert_eq!(board["life_pairs"][0]["on_these_panels"], true);
+    assert_eq!((&rows[0]["life_rank"], &rows[1]["life_rank"]), (&[1, 1].into(), &[2, 2].into()));
+    assert_eq!(rows[1]["judgements"], serde_json::json!([{ "attribute": "feel", "passed": 0, "failed": 1 }]));
+    // 24 for 4 m²: 6, which is 0.30 to 0.60 for each of 10 to 20 washes.
+    assert_eq!(rows[1]["cost_per_m2"], 6.0);
+    assert_eq!(rows[1]["cost_per_m2_and_wash"], serde_json::json!({ "low": 0.3, "high": 0.6 }));
+    let text = unfolded(&self::board(&[path]));
+    for said in [
+        "T2 of harbour outlives T1 of harbour (on every panel here)",
+        "failed: feel",
+        "No test can tell",
+        "6.00 EUR",
+    ] {
+        assert!(text.contains(said), "{said}: {text}");
+    }
+}
+
+/// Without the folds of a terminal.
+fn unfolded(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}

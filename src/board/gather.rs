@@ -7,14 +7,17 @@ use crate::board::entry::Kept;
 use crate::board::entry::PanelFigure;
 use crate::board::entry::PanelLife;
 use crate::board::entry::Term;
+use crate::life::Story;
 use crate::run::setup::DriftPolicy;
 use crate::run::setup::Procedure;
 use crate::run::setup::Setup;
 use crate::run::setup::Tile;
+use crate::stats::summary::mean;
 use crate::study::Study;
 use crate::units::Geometry;
 use serde::Deserialize;
 use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::io;
 
 /// What is known of a treatment beside its gloss.
@@ -26,6 +29,37 @@ pub struct Observed {
     pub judged: Vec<Judged>,
     /// What it costs.
     pub cost: Option<Cost>,
+}
+
+/// From all lives of a study, by code of the treatment. A patch that nobody has looked at yet has no life to count.
+/// Of an attribute that was judged twice in one life the later judgement counts; cost is the mean over the lives.
+#[must_use]
+pub fn observed(stories: &[Story], currency: &str) -> BTreeMap<String, Observed> {
+    let mut found: BTreeMap<String, Observed> = BTreeMap::new();
+    let mut costs: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+    for story in stories {
+        let of = found.entry(story.treatment.clone()).or_default();
+        let is_looked_at = story.lifetime.after > 0 || story.lifetime.until.is_some();
+        if is_looked_at {
+            let panel = match story.life {
+                1 => story.panel.clone(),
+                again => format!("{}, life {again}", story.panel),
+            };
+            of.lives.push(PanelLife { panel, life: story.lifetime });
+        }
+        let attributes: BTreeSet<&str> = story.judgements.iter().map(|of| of.attribute.as_str()).collect();
+        for judged in attributes.into_iter().filter_map(|attribute| story.judged(attribute)) {
+            of.judged.push(Judged { attribute: judged.attribute.clone(), passed: judged.passes });
+        }
+        costs.entry(&story.treatment).or_default().extend(story.cost.as_ref().map(|cost| cost.per_m2));
+    }
+    for (treatment, costs) in costs {
+        let cost = mean(&costs).map(|per_m2| Cost { per_m2, currency: currency.to_owned() });
+        if let Some(of) = found.get_mut(treatment) {
+            of.cost = cost;
+        }
+    }
+    found
 }
 
 /// A study's facts, read from its folder.

@@ -101,7 +101,10 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
 
 fn print(arguments: &Arguments, boards: &Boards) -> Result<u8, Failure> {
     if arguments.json {
-        output::line(serde_json::to_string_pretty(boards).map_err(|error| Failure::new(error, ""))?);
+        let text = serde_json::to_string_pretty(boards).map_err(|error| Failure::new(error, ""))?;
+        // Every pair of hundreds of treatments is a long text: in parts, so that it is not held three times over.
+        let lines: Vec<&str> = text.lines().collect();
+        lines.chunks(1000).for_each(|part| output::line(part.join("\n")));
     } else if arguments.csv {
         let mut bytes = Vec::new();
         sheet::write(boards, &mut bytes)?;

@@ -1,8 +1,8 @@
 //! The commands: one file each, for arguments, progress, printing and exit codes. What they do is in
 //! the floors below.
 
-mod board;
 mod apply;
+mod board;
 mod budget;
 mod correct;
 mod demo;

@@ -5,12 +5,15 @@ use crate::board::Entry;
 use crate::board::gather::Material;
 use crate::board::gather::Observed;
 use crate::board::gather::entries;
+use crate::board::gather::observed;
 use crate::board::gather::stages;
+use crate::life;
 use crate::run::record::Body;
 use crate::run::record::Scanner;
 use crate::run::setup::Setup;
 use crate::session::folder::Folder;
 use crate::session::folder::FolderError;
+use crate::session::observing;
 use crate::store::StoreError;
 use crate::study::Study;
 use crate::tables;
@@ -55,16 +58,13 @@ pub fn gather(folder: &Folder, slug: &str) -> Result<Gathered, FolderError> {
                 .push(format!("the head of run {id} of {slug} cannot be read; `halfpanel verify` says more")),
         }
     }
+    let observations = observing::read(folder, &study)?;
+    remarks.extend(
+        observations.problems.iter().map(|problem| format!("{problem}; the row counts for nothing here")),
+    );
+    let observed = observed(&life::stories(&study, &observations), &study.watching.currency);
     let (results_csv, budget_csv) = (table(Table::Results)?, table(Table::Budget)?);
-    Ok(Gathered {
-        slug: slug.to_owned(),
-        study,
-        results_csv,
-        budget_csv,
-        setups,
-        observed: BTreeMap::new(),
-        remarks,
-    })
+    Ok(Gathered { slug: slug.to_owned(), study, results_csv, budget_csv, setups, observed, remarks })
 }
 
 impl Gathered {

@@ -16,8 +16,8 @@
 //! - [`observing`]: what was done and seen, added to `observations.csv`; [`blind`]: judgements by label; [`lives`]: their table.
 //! - [`pty`]: the other end of a pseudo-terminal, for a meter that is not there.
 
-pub mod board;
 pub mod blind;
+pub mod board;
 pub mod clock;
 pub mod earlier;
 pub mod engine;

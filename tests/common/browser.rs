@@ -144,7 +144,10 @@ impl Browser {
         let held = self.client.execute_async(&script, Vec::new()).await.expect("the script runs");
         if held != Value::Bool(true) {
             let text = self.script("return document.body.innerText").await;
-            panic!("{what}: `{condition}` did not come true; the page says:\n{}", text.as_str().unwrap_or(""));
+            panic!(
+                "{what}: `{condition}` did not come true; the page says:\n{}",
+                text.as_str().unwrap_or("")
+            );
         }
     }
 
@@ -239,11 +242,7 @@ fn axe() -> Option<String> {
 struct Devtools(Value);
 
 impl fantoccini::wd::WebDriverCompatibleCommand for Devtools {
-    fn endpoint(
-        &self,
-        base: &Url,
-        session: Option<&str>,
-    ) -> Result<Url, ParseError> {
+    fn endpoint(&self, base: &Url, session: Option<&str>) -> Result<Url, ParseError> {
         base.join(&format!("session/{}/goog/cdp/execute", session.unwrap_or("")))
     }
 
@@ -256,11 +255,7 @@ impl fantoccini::wd::WebDriverCompatibleCommand for Devtools {
 struct BrowserLog;
 
 impl fantoccini::wd::WebDriverCompatibleCommand for BrowserLog {
-    fn endpoint(
-        &self,
-        base: &Url,
-        session: Option<&str>,
-    ) -> Result<Url, ParseError> {
+    fn endpoint(&self, base: &Url, session: Option<&str>) -> Result<Url, ParseError> {
         base.join(&format!("session/{}/se/log", session.unwrap_or("")))
     }
 
