@@ -13,7 +13,9 @@ use crate::report::plots::washes::Series;
 use crate::report::plots::washes::StageSlot;
 use crate::report::publication::ContrastRow;
 use crate::report::publication::ResultRow;
+use crate::report::publication::RunRecord;
 use crate::report::publication::Treatment;
+use crate::report::publication::Verdict;
 use maud::Markup;
 use maud::html;
 use std::collections::BTreeMap;
@@ -101,21 +103,14 @@ fn story(site: &Site<'_>, treatment: &Treatment, rows: &[&ResultRow]) -> Markup 
             html! { (when(at)) " " "Put on panel " (said(&patch.panel)) "." },
         ));
     }
-    let mut seen = BTreeSet::new();
+    let mut runs: BTreeMap<(&str, &str), Vec<&ResultRow>> = BTreeMap::new();
     for row in rows {
-        let Some(run) = site.run_of(&row.run) else { continue };
-        if !seen.insert((&row.run, &row.panel)) {
-            continue;
+        runs.entry((&row.run, &row.stage)).or_default().push(row);
+    }
+    for ((run, _), rows) in runs {
+        if let Some(run) = site.run_of(run) {
+            lines.push((run.began_us, read_in(site, treatment, run, &rows)));
         }
-        let cured = row.cure_hours_actual.filter(|_| row.stage == "cured");
-        let early = cured.zip(treatment.cure_hours).is_some_and(|(actual, wanted)| actual < wanted);
-        lines.push((run.began_us, html! {
-            (words::time(run.began_us, run.offset_s)) " Read on panel " (said(&row.panel)) ", " (words::stage(&row.stage)) ", in run "
-            (run_link(site, &row.run, 1)) ": " (words::verdict(row.verdict, words::panel_verdict(row)))
-            @if let Some(hours) = cured { ", " (format!("{hours:.1}")) " h after it was put on" }
-            @if early { strong { ", earlier than it is to cure" } }
-            "."
-        }));
     }
     lines.sort_by_key(|(at, _)| *at);
     html! {
@@ -125,6 +120,33 @@ fn story(site: &Site<'_>, treatment: &Treatment, rows: &[&ResultRow]) -> Markup 
                 ol class="story" { @for (_, line) in &lines { li { (line) } } }
             }
         }
+    }
+}
+
+/// What a run made of it, panels of which the same can be said in one.
+fn read_in(site: &Site<'_>, treatment: &Treatment, run: &RunRecord, rows: &[&ResultRow]) -> Markup {
+    let mut said_of: Vec<(Verdict, &'static str, Vec<&str>)> = Vec::new();
+    for row in rows {
+        let words = words::panel_verdict(row);
+        match said_of.iter_mut().find(|(_, known, _)| *known == words) {
+            Some((.., panels)) if !panels.contains(&row.panel.as_str()) => panels.push(&row.panel),
+            Some(_) => {}
+            None => said_of.push((row.verdict, words, vec![&row.panel])),
+        }
+    }
+    let cured = rows.iter().filter(|row| row.stage == "cured").filter_map(|row| row.cure_hours_actual);
+    let least = cured.fold(f64::INFINITY, f64::min);
+    let early = treatment.cure_hours.is_some_and(|wanted| least < wanted);
+    html! {
+        (words::time(run.began_us, run.offset_s)) " Read " (words::stage(rows.first().map_or("", |row| &row.stage)))
+        ", in run " (run_link(site, &run.id, 1)) ": "
+        @for (index, (verdict, words, panels)) in said_of.iter().enumerate() {
+            @if index > 0 { "; " }
+            (words::verdict(*verdict, words)) " on " (said(&panels.join(", ")))
+        }
+        @if least.is_finite() { "; " (format!("{least:.0} h")) " after it was put on" }
+        @if early { ", " strong { "earlier than it is to cure" } }
+        "."
     }
 }
 
