@@ -2,26 +2,30 @@
 //! of them is kept. The tables are worked out anew, so that the report never repeats one that was changed.
 
 use super::super::Failure;
+use crate::board::Boards;
 use crate::report::gather::SittingStarts;
 use crate::report::gather::gather as on_tile;
 use crate::report::publication::{
-    Download, Method, Panel, PngChoice, Publication, RunRecord, Treatment, rows,
+    Download, Method, Panel, PngChoice, Publication, RunRecord, Tables, Treatment, ranked, rows,
 };
-use crate::report::site::{DATA, File};
+use crate::report::site::{DATA, File, boards};
 use crate::report::tile_history::TileHistory;
+use crate::run::Setup;
 use crate::run::record::{RecordingError, hex};
 use crate::run::{ReplayError, Replayed};
 use crate::session::folder::{Folder, FolderError, RECORDING};
 use crate::session::results::{self, Runs, Sink, Target};
+use crate::session::{lives, observing};
 use crate::store::StoreError;
-use crate::study::ProfileChoice;
+use crate::study::{ProfileChoice, Study};
 use crate::tables::{self, RunNote, Table};
 use crate::tile::history::LEAST_BASELINE;
+use crate::units::Geometry;
 use rust_decimal::prelude::ToPrimitive;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::io::{self, Write};
-use std::path::PathBuf;
+use std::path::{Component, Path, PathBuf};
 
 /// A file that is copied as it stands.
 pub struct Copy {
@@ -41,6 +45,8 @@ pub struct Gathered {
     pub copies: Vec<Copy>,
     /// The tables, worked out anew.
     pub tables: Vec<File>,
+    /// The set-up of each run by its id.
+    setups: BTreeMap<String, Setup>,
 }
 
 /// Tables in memory.
@@ -85,6 +91,10 @@ pub fn gather(folder: &Folder, mut progress: impl FnMut(&str, usize, usize)) -> 
             results: Vec::new(),
             over_panels: Vec::new(),
             contrasts: Vec::new(),
+            ranked: Boards::default(),
+            stories: Vec::new(),
+            watching: study.watching.clone(),
+            unread: Vec::new(),
             runs: Vec::new(),
             methods: Vec::new(),
             tile: TileHistory::of(&study.name, Vec::new(), LEAST_BASELINE),
@@ -94,15 +104,15 @@ pub fn gather(folder: &Folder, mut progress: impl FnMut(&str, usize, usize)) -> 
         },
         copies: Vec::new(),
         tables: Vec::new(),
+        setups: BTreeMap::new(),
     };
     gathered.copy(folder, "study.toml", "the study: panels, treatments, tile, procedure")?;
     if let ProfileChoice::File(file) = &study.profile {
         gathered.copy(folder, file, "the meter’s profile")?;
     }
-    if folder.disk().exists(&folder.root().join("observations.csv"))? {
-        gathered.copy(folder, "observations.csv", "what was observed: washes, water, judgements")?;
-    }
+    gathered.observations(folder, study)?;
     gathered.runs(folder, &mut progress)?;
+    gathered.rank(study)?;
     Ok(gathered)
 }
 
@@ -120,6 +130,51 @@ impl Gathered {
     fn offer(&mut self, path: &str, what: &str, len: u64, sha256: &str) {
         let (path, what, sha256) = (path.to_owned(), what.to_owned(), sha256.to_owned());
         self.publication.downloads.push(Download { path, what, len, sha256 });
+    }
+
+    /// What was done and seen, with its tables and pictures.
+    fn observations(&mut self, folder: &Folder, study: &Study) -> Result<(), Failure> {
+        let name = observing::OBSERVATIONS;
+        if !folder.disk().exists(&folder.root().join(name))? {
+            // What study.toml says of them is a story, too.
+            self.publication.stories = crate::life::stories(study, &crate::life::Observations::default());
+            return Ok(());
+        }
+        let observations = observing::read(folder, study)?;
+        self.copy(folder, name, "what was done and seen: washes, water, judgements")?;
+        for row in &observations.rows {
+            let Some(photo) = &row.photo else { continue };
+            let is_inside =
+                Path::new(&photo.path).components().all(|part| matches!(part, Component::Normal(_)));
+            let known = self.copies.iter().any(|copy| copy.to == format!("{DATA}/{}", photo.path));
+            if is_inside && !known && folder.disk().exists(&folder.root().join(&photo.path))? {
+                self.copy(folder, &photo.path, "a picture of what was seen")?;
+            }
+        }
+        let wrong = |problem: &crate::text::Problem| plain(&problem.to_string(), folder);
+        self.publication.unread = observations.problems.iter().map(wrong).collect();
+        self.publication.stories = crate::life::stories(study, &observations);
+        let mut sheets = Sheets::default();
+        lives::check(folder, study, &mut sheets)?;
+        for (name, bytes) in sheets.0 {
+            self.table(&name, "What became of the treatments, wash by wash.", bytes);
+        }
+        Ok(())
+    }
+
+    /// Ranks the treatments of the front board.
+    fn rank(&mut self, study: &Study) -> Result<(), Failure> {
+        let front = boards(&self.publication).first().map(|board| (board.stage.clone(), board.geometry_deg));
+        let of = |name: &str| {
+            let path = format!("{DATA}/results/{name}");
+            self.tables.iter().find(|file| file.path == path).map_or(&[][..], |file| &file.bytes)
+        };
+        let (results_csv, budget_csv) = (of("results.csv"), of("budget.csv"));
+        let tables = Tables { results_csv, budget_csv, setups: &self.setups };
+        let (stage, degrees) = front.unwrap_or_else(|| ("cured".to_owned(), 60));
+        let geometry = Geometry::try_from(degrees).unwrap_or(Geometry::Deg60);
+        self.publication.ranked = ranked(study, tables, &self.publication.stories, &stage, geometry)?;
+        Ok(())
     }
 
     fn runs(
@@ -175,6 +230,7 @@ impl Gathered {
                 self.publication.treatments.push(Treatment::of_recording(treatment));
             }
         }
+        self.setups.insert(record.id.clone(), replayed.head.setup.clone());
         let (from, to) =
             (folder.recording(&record.id), format!("{DATA}/recordings/{}.{RECORDING}", record.id));
         let len = folder.disk().meta(&from)?.map_or(0, |meta| meta.len);

@@ -6,6 +6,7 @@ pub mod brackets;
 mod drawing;
 pub mod intervals;
 pub mod lettering;
+pub mod lives;
 pub mod marks;
 mod scale;
 pub mod washes;

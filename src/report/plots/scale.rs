@@ -29,6 +29,13 @@ impl Scale {
         Scale { low: (low / step).floor() * step, high: (high / step).ceil() * step, from, to, step }
     }
 
+    /// A scale of whole steps from `low` to `high`, which do not lie closer than one.
+    #[must_use]
+    pub fn whole(low: u32, high: u32, from: f64, to: f64) -> Scale {
+        let (low, high) = (f64::from(low), f64::from(high.max(low + 1)));
+        Scale { low, high, from, to, step: 1.0 }
+    }
+
     /// Where a value lies, in pixels.
     #[must_use]
     pub fn at(&self, value: f64) -> f64 {

@@ -40,6 +40,8 @@ pub struct OverWashes {
     pub series: Vec<Series>,
     /// Figures that the axis has to hold beside those of the sides.
     pub hold: Vec<f64>,
+    /// Present where the figures are classes: the worst one; class 1, the best, stands on top.
+    pub classes: Option<u32>,
 }
 
 const TOP: f64 = 40.0;
@@ -58,7 +60,10 @@ impl OverWashes {
         let mut drawing = Drawing::new();
         let right = room.width().min(640.0) - if room == Room::Wide { 90.0 } else { 12.0 };
         let values = self.series.iter().flat_map(|side| side.points.iter().map(|(_, value)| *value));
-        let scale = Scale::around(values.chain(self.hold.iter().copied()), BOTTOM, TOP, 4);
+        let scale = match self.classes {
+            Some(worst) => Scale::whole(1, worst, TOP, BOTTOM),
+            None => Scale::around(values.chain(self.hold.iter().copied()), BOTTOM, TOP, 5),
+        };
         drawing.text("soft", (0.0, 14.0), "start", &self.axis);
         for tick in scale.ticks() {
             let y = scale.at(tick);
@@ -130,7 +135,10 @@ impl OverWashes {
             };
             drawing.path(mark, &d);
         }
+        // Of several panels a side the legend has to do.
+        let is_alone = self.series.iter().filter(|other| other.is_treated == side.is_treated).count() == 1;
         if room == Room::Wide
+            && is_alone
             && let Some((x, y)) = points.last()
         {
             drawing.text(
@@ -146,7 +154,9 @@ impl OverWashes {
         let y = BOTTOM + 54.0;
         drawing.path("reading treated", &format!("M{LEFT:.1} {y:.1}a4.5 4.5 0 1 0 9 0a4.5 4.5 0 1 0 -9 0z"));
         drawing.text("tick", (LEFT + 15.0, y + 4.5), "start", "treated");
-        drawing.path("reading control-side", &format!("M{:.1} {:.1}h8v8h-8z", LEFT + 86.0, y - 4.0));
-        drawing.text("tick", (LEFT + 100.0, y + 4.5), "start", "control");
+        if self.series.iter().any(|side| !side.is_treated) {
+            drawing.path("reading control-side", &format!("M{:.1} {:.1}h8v8h-8z", LEFT + 86.0, y - 4.0));
+            drawing.text("tick", (LEFT + 100.0, y + 4.5), "start", "control");
+        }
     }
 }

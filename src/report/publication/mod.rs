@@ -1,9 +1,13 @@
 //! All that a published report is made from, as plain data: the study, what its tables say, its runs and what
 //! can be downloaded. Who calls the report gathers it; the report itself looks at nothing else.
 
+mod ranked;
 mod rows;
 mod run_record;
 
+pub use ranked::Tables;
+pub use ranked::observed;
+pub use ranked::ranked;
 pub use rows::ContrastRow;
 pub use rows::OverPanelsRow;
 pub use rows::ResultRow;
@@ -17,8 +21,11 @@ pub use run_record::ReadingMark;
 pub use run_record::RunRecord;
 pub use run_record::ZoneMark;
 
+use crate::board::Boards;
+use crate::life::Story;
 use crate::report::tile_history::TileHistory;
 use crate::study::Study;
+use crate::study::Watching;
 
 /// A study as it is published.
 #[derive(Clone, Debug)]
@@ -39,6 +46,14 @@ pub struct Publication {
     pub over_panels: Vec<OverPanelsRow>,
     /// Rows of `contrasts.csv`, in their order.
     pub contrasts: Vec<ContrastRow>,
+    /// The treatments of the front board side by side: ranks, letters, lives, judgements, cost.
+    pub ranked: Boards,
+    /// The lives of the treatments on their panels, in the order of the study.
+    pub stories: Vec<Story>,
+    /// How lives are watched: washing, when a product has failed, the scale of how water behaves.
+    pub watching: Watching,
+    /// Rows of the observations that could not be read, each with its place and why. They count for nothing.
+    pub unread: Vec<String>,
     /// The runs, in the order in which they began.
     pub runs: Vec<RunRecord>,
     /// How runs were measured: tile, meter and rules, each way once. Runs point to them.

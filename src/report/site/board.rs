@@ -24,7 +24,7 @@ pub struct BoardRow<'p> {
     /// Index in [`Publication::treatments`].
     pub treatment: usize,
     /// Over its panels; absent without a proven result.
-    pub over: Option<&'p OverPanelsRow>,
+    pub over: Option<OverPanelsRow>,
     /// Each panel's result: the one that the mean over panels is made of, else the latest.
     pub panels: Vec<&'p ResultRow>,
 }
@@ -33,13 +33,16 @@ impl BoardRow<'_> {
     /// Treated minus control, GU; absent without a result.
     #[must_use]
     pub fn difference_gu(&self) -> Option<f64> {
-        self.over.and_then(|row| row.difference_gu).or_else(|| self.only().and_then(|row| row.difference_gu))
+        self.over
+            .as_ref()
+            .and_then(|row| row.difference_gu)
+            .or_else(|| self.only().and_then(|row| row.difference_gu))
     }
 
     /// Whether several panels stand behind it.
     #[must_use]
     pub fn is_of_panels(&self) -> bool {
-        self.over.is_some_and(|row| row.n_panels > 1)
+        self.over.as_ref().is_some_and(|row| row.n_panels > 1)
     }
 
     /// The result of its one panel.
@@ -83,7 +86,7 @@ pub fn boards(publication: &Publication) -> Vec<Board<'_>> {
         let Some(treatment) = index.get(code) else { continue };
         let row = BoardRow {
             treatment: *treatment,
-            over: over.get(key).copied(),
+            over: over.get(key).map(|row| (*row).clone()),
             panels: of_panels.values().copied().collect(),
         };
         rows.entry((stage, geometry)).or_default().push(row);

@@ -107,7 +107,7 @@ fn card<'p>(site: &Site<'p>, index: usize, shape: Shape, ground: Ground) -> Card
         ground,
     };
     let Some(row) = row else { return card };
-    let of = match (row.over.filter(|_| row.is_of_panels()), row.only()) {
+    let of = match (row.over.as_ref().filter(|_| row.is_of_panels()), row.only()) {
         (Some(over), _) => {
             card.interval = over.ci_low_gu.zip(over.ci_high_gu);
             card.mark = Mark::of(over.verdict);

@@ -33,7 +33,8 @@ pub(super) fn page(site: &Site<'_>) -> String {
         (panels(site))
         (uncertainty())
         (sources())
-        (caution::caution(std::iter::empty()))
+        (watching(site))
+        (caution::caution(std::iter::once(publication.watching.caution.as_str())))
     };
     frame::page(site, "How it was measured", Part::How, 0, &main)
 }
@@ -158,6 +159,20 @@ fn panels(site: &Site<'_>) -> Markup {
                     }
                 }))
             }
+        }
+    }
+}
+
+fn watching(site: &Site<'_>) -> Markup {
+    let watching = &site.publication.watching;
+    html! {
+        section aria-labelledby="watching" {
+            h2 id="watching" { "How the treatments’ lives are watched" }
+            p { "Water washes the whole panel, control included: a wash counts for everything on it. " (super::lives_part::rule(site))
+                " The life lies between the last wash at which it was seen working and the first at which it had failed; nobody saw the wash itself." }
+            @if !watching.washing.recipe.is_empty() { p { "Washed with " (said(&watching.washing.recipe)) @if let Some(amount) = &watching.washing.amount { ", " (amount) " on a panel" } "." } }
+            p { "How water behaves is told by " (said(&watching.scale.name)) ":" }
+            ol { @for words in &watching.scale.classes { li { (said(words)) } } }
         }
     }
 }

@@ -8,7 +8,10 @@ mod caution;
 mod check_page;
 mod data_page;
 mod frame;
+mod front;
 mod how_page;
+mod life_part;
+mod lives_part;
 mod paths;
 mod run_page;
 mod runs_page;
@@ -20,6 +23,7 @@ pub use board::Board;
 pub use board::BoardRow;
 pub use board::boards;
 
+use crate::life::Story;
 use crate::report::cards;
 use crate::report::publication::ContrastRow;
 use crate::report::publication::PngChoice;
@@ -107,6 +111,7 @@ pub(crate) struct Site<'p> {
     results: BTreeMap<&'p str, Vec<&'p ResultRow>>,
     by_run: BTreeMap<&'p str, Vec<&'p ResultRow>>,
     contrasts: BTreeMap<&'p str, Vec<&'p ContrastRow>>,
+    stories: BTreeMap<&'p str, Vec<&'p Story>>,
 }
 
 impl<'p> Site<'p> {
@@ -125,6 +130,10 @@ impl<'p> Site<'p> {
             contrasts.entry(&row.treatment_a).or_default().push(row);
             contrasts.entry(&row.treatment_b).or_default().push(row);
         }
+        let mut stories: BTreeMap<&str, Vec<&Story>> = BTreeMap::new();
+        for story in &publication.stories {
+            stories.entry(&story.treatment).or_default().push(story);
+        }
         Site {
             publication,
             boards: boards(publication),
@@ -135,6 +144,7 @@ impl<'p> Site<'p> {
             results,
             by_run,
             contrasts,
+            stories,
         }
     }
 
@@ -146,6 +156,11 @@ impl<'p> Site<'p> {
     /// Rows of `results.csv` of a run.
     fn results_in(&self, run: &str) -> &[&'p ResultRow] {
         self.by_run.get(run).map_or(&[], Vec::as_slice)
+    }
+
+    /// Lives of a treatment.
+    fn stories_of(&self, code: &str) -> &[&'p Story] {
+        self.stories.get(code).map_or(&[], Vec::as_slice)
     }
 
     /// Rows of `contrasts.csv` that a treatment stands in.

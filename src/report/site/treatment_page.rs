@@ -6,6 +6,7 @@ use super::cards_page;
 use super::caution;
 use super::frame;
 use super::frame::Part;
+use super::life_part;
 use super::words;
 use super::words::said;
 use crate::report::plots::washes::OverWashes;
@@ -25,17 +26,20 @@ use std::collections::BTreeSet;
 pub(super) fn page(site: &Site<'_>, index: usize) -> String {
     let treatment = &site.publication.treatments[index];
     let rows = site.results_of(&treatment.code);
-    let calls = rows.iter().any(|row| caution::calls_for_it(&row.stage));
+    let done = site.stories_of(&treatment.code).iter().any(|story| story.washes > 0 || story.wiped.is_some());
+    let calls = done || rows.iter().any(|row| caution::calls_for_it(&row.stage));
+    let added = [site.publication.watching.caution.as_str(), treatment.caution.as_str()];
     let main = html! {
         h1 { span class="code" { (said(&treatment.code)) } " " (said(&treatment.name)) }
         (headline(site, index))
         (facts(treatment))
         (story(site, treatment, rows))
+        (life_part::part(site, &treatment.code))
         (gloss(rows))
         (results(site, rows))
         (contrasts(site, treatment))
         (cards(site, index))
-        @if calls || !treatment.caution.is_empty() { (caution::caution(std::iter::once(treatment.caution.as_str()))) }
+        @if calls || !treatment.caution.is_empty() { (caution::caution(added.into_iter())) }
     };
     frame::page(site, &format!("{} {}", treatment.code, treatment.name), Part::Board, 1, &main)
 }
@@ -47,7 +51,7 @@ fn headline(site: &Site<'_>, index: usize) -> Markup {
         return html! { p class="lead" { "It has not been read " (words::stage(&board.stage)) " yet." } };
     };
     let figure = super::board_page::figure_text(row);
-    let (verdict, said_of, of) = match (row.over.filter(|_| row.is_of_panels()), row.only()) {
+    let (verdict, said_of, of) = match (row.over.as_ref().filter(|_| row.is_of_panels()), row.only()) {
         (Some(over), _) => (
             over.verdict,
             words::over_panels_verdict(over),
@@ -95,7 +99,15 @@ fn when(at: &str) -> Markup {
 /// What happened to it, in the order of time.
 fn story(site: &Site<'_>, treatment: &Treatment, rows: &[&ResultRow]) -> Markup {
     let mut lines: Vec<(i64, Markup)> = Vec::new();
-    for patch in &treatment.patches {
+    lines.extend(life_part::lines(site, &treatment.code));
+    let kept = |panel: &str| {
+        let applied =
+            |step: &crate::life::Step| step.kind == crate::life::Kind::Applied.name() && step.row.is_some();
+        site.stories_of(&treatment.code)
+            .iter()
+            .any(|story| story.panel == panel && story.steps.iter().any(applied))
+    };
+    for patch in treatment.patches.iter().filter(|patch| !kept(&patch.panel)) {
         let Some(at) = &patch.applied_at else { continue };
         let Ok(moment) = chrono::DateTime::parse_from_rfc3339(at) else { continue };
         lines.push((
@@ -183,6 +195,7 @@ fn gloss_at(rows: &[&ResultRow], geometry: u16) -> Markup {
         stages: slots.collect(),
         series: vec![series(false, |row| row.control_mean_gu), series(true, |row| row.treated_mean_gu)],
         hold: Vec::new(),
+        classes: None,
     };
     let heading = format!("gloss-heading-{geometry}");
     html! {

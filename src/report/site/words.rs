@@ -128,7 +128,7 @@ pub(super) fn over_panels_verdict(row: &OverPanelsRow) -> &'static str {
 /// A stage in words, such as `after 10 washes`.
 pub(super) fn stage(stage: &str) -> String {
     match (stage, washes(stage)) {
-        ("bare", _) => "bare, before the treatment".to_owned(),
+        ("bare", _) => "still bare".to_owned(),
         ("cured", _) => "cured".to_owned(),
         ("wiped", _) => "after the solvent wipe".to_owned(),
         (_, Some(1)) => "after 1 wash".to_owned(),
