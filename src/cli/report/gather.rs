@@ -6,7 +6,7 @@ use crate::board::Boards;
 use crate::report::gather::SittingStarts;
 use crate::report::gather::gather as on_tile;
 use crate::report::publication::{
-    Download, Method, Panel, PngChoice, Publication, RunRecord, Tables, Treatment, ranked, rows,
+    Download, Method, Panel, PngChoice, Publication, RunRecord, Tables, Treatment, ranked, rows, terms_of,
 };
 use crate::report::site::{DATA, File, boards};
 use crate::report::tile_history::TileHistory;
@@ -230,7 +230,7 @@ impl Gathered {
                 self.publication.treatments.push(Treatment::of_recording(treatment));
             }
         }
-        self.setups.insert(record.id.clone(), replayed.head.setup.clone());
+        self.setups.insert(record.id.clone(), terms_of(&replayed.head.setup));
         let (from, to) =
             (folder.recording(&record.id), format!("{DATA}/recordings/{}.{RECORDING}", record.id));
         let len = folder.disk().meta(&from)?.map_or(0, |meta| meta.len);

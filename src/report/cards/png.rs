@@ -30,3 +30,34 @@ pub fn png(svg: &str) -> Vec<u8> {
     resvg::render(&tree, Transform::identity(), &mut pixels.as_mut());
     pixels.encode_png().expect("pixels in memory can be written as PNG")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn picture(text: &str) -> String {
+        format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 300 60\" width=\"300\" height=\"60\">\
+             <text x=\"10\" y=\"40\" font-size=\"32\" font-family=\"Noto Sans, sans-serif\" fill=\"#000000\">{text}</text></svg>"
+        )
+    }
+
+    /// Pixels that anything was drawn on.
+    fn inked(png: &[u8]) -> usize {
+        Pixmap::decode_png(png).unwrap().pixels().iter().filter(|pixel| pixel.alpha() > 0).count()
+    }
+
+    #[test]
+    fn text_appears_wherever_it_is_drawn_and_its_ground_stays_clear() {
+        assert_eq!(inked(&png(&picture(""))), 0);
+        // An em of 32 pixels: a capital H inks some 200 pixels, and twice as many letters twice as much.
+        let (one, two) = (inked(&png(&picture("H"))), inked(&png(&picture("HH"))));
+        assert!(one > 100 && two > one + 100, "{one} {two}");
+        assert!(inked(&png(&picture("+7.5 ± 0.3 \u{2212} Ω Ж"))) > 4 * one);
+    }
+
+    #[test]
+    fn the_same_picture_is_the_same_file() {
+        assert_eq!(png(&picture("Harbour Sealer")), png(&picture("Harbour Sealer")));
+    }
+}

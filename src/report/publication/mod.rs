@@ -8,6 +8,7 @@ mod run_record;
 pub use ranked::Tables;
 pub use ranked::observed;
 pub use ranked::ranked;
+pub use ranked::terms_of;
 pub use rows::ContrastRow;
 pub use rows::OverPanelsRow;
 pub use rows::ResultRow;

@@ -9,6 +9,7 @@ use crate::board::gather::Material;
 use crate::board::gather::Observed;
 use crate::board::gather::entries;
 use crate::life::Story;
+use crate::run::setup::Comparing;
 use crate::run::setup::Setup;
 use crate::study::Study;
 use crate::units::Geometry;
@@ -24,6 +25,20 @@ pub struct Tables<'a> {
     pub budget_csv: &'a [u8],
     /// The set-up of each run by its id.
     pub setups: &'a BTreeMap<String, Setup>,
+}
+
+/// Of a set-up what decides on which terms a run was measured: thousands of them are held at once.
+#[must_use]
+pub fn terms_of(setup: &Setup) -> Setup {
+    Setup {
+        profile: String::new(),
+        panels: Vec::new(),
+        treatments: Vec::new(),
+        zones: Vec::new(),
+        plan: Vec::new(),
+        comparing: Comparing::default(),
+        ..setup.clone()
+    }
 }
 
 /// All treatments at a stage and geometry, the largest difference first.
