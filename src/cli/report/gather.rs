@@ -2,6 +2,7 @@
 //! of them is kept. The tables are worked out anew, so that the report never repeats one that was changed.
 
 use super::super::Failure;
+use super::place::{Stream, Writing};
 use crate::board::Boards;
 use crate::report::gather::SittingStarts;
 use crate::report::gather::gather as on_tile;
@@ -77,8 +78,24 @@ impl Sink for Sheets {
     }
 }
 
-/// Reads a study. `progress` is told the run at hand, its number and how many there are.
-pub fn gather(folder: &Folder, mut progress: impl FnMut(&str, usize, usize)) -> Result<Gathered, Failure> {
+/// Tables that no page is made from. They are the longest, and go to the disk as they come.
+const STREAMED: [Table; 3] = [Table::Readings, Table::TileChecks, Table::Zones];
+
+/// The tables of all runs, run by run.
+struct Joined<'w, 'd> {
+    writing: &'w mut Writing<'d>,
+    kept: BTreeMap<String, Vec<u8>>,
+    streams: BTreeMap<&'static str, Stream>,
+    notes: Vec<RunNote>,
+}
+
+/// Reads a study; its longest tables are written at once. `progress` is told the run at hand, its number and how many
+/// there are.
+pub fn gather(
+    folder: &Folder,
+    writing: &mut Writing<'_>,
+    mut progress: impl FnMut(&str, usize, usize),
+) -> Result<Gathered, Failure> {
     let loaded = folder.load()?;
     let study = &loaded.study;
     let mut gathered = Gathered {
@@ -111,7 +128,7 @@ pub fn gather(folder: &Folder, mut progress: impl FnMut(&str, usize, usize)) -> 
         gathered.copy(folder, file, "the meter’s profile")?;
     }
     gathered.observations(folder, study)?;
-    gathered.runs(folder, &mut progress)?;
+    gathered.runs(folder, writing, &mut progress)?;
     gathered.rank(study)?;
     Ok(gathered)
 }
@@ -180,12 +197,13 @@ impl Gathered {
     fn runs(
         &mut self,
         folder: &Folder,
+        writing: &mut Writing<'_>,
         progress: &mut impl FnMut(&str, usize, usize),
     ) -> Result<(), Failure> {
         let mut ids = folder.runs()?;
         ids.sort_unstable();
-        let mut joined = Sheets::default();
-        let (mut notes, mut on_the_tile) = (Vec::new(), Vec::new());
+        let mut joined = Joined::begin(writing)?;
+        let mut on_the_tile = Vec::new();
         for (index, id) in ids.iter().enumerate() {
             progress(id, index + 1, ids.len());
             let mut starts = SittingStarts::default();
@@ -207,11 +225,11 @@ impl Gathered {
                 Err(error) => return Err(error.into()),
             };
             on_the_tile.push(on_tile(replayed.run.ledger(), &starts));
-            self.run(folder, replayed, &mut joined, &mut notes)?;
+            self.run(folder, replayed, &mut joined)?;
         }
         self.publication.runs.sort_by(|a, b| a.began_us.cmp(&b.began_us).then_with(|| a.id.cmp(&b.id)));
         self.publication.tile = TileHistory::of(&self.publication.name, on_the_tile, LEAST_BASELINE);
-        self.tables(joined, &notes)
+        self.tables(joined)
     }
 
     /// One run: what is shown of it, its rows, and its recording among the downloads.
@@ -219,8 +237,7 @@ impl Gathered {
         &mut self,
         folder: &Folder,
         replayed: Replayed,
-        joined: &mut Sheets,
-        notes: &mut Vec<RunNote>,
+        joined: &mut Joined<'_, '_>,
     ) -> Result<(), Failure> {
         let mut methods: Vec<Method> = std::mem::take(&mut self.publication.methods);
         let record = RunRecord::of(&replayed, &mut methods);
@@ -240,33 +257,14 @@ impl Gathered {
         let runs = Runs::of_study(folder, vec![replayed]);
         let mut own = Sheets::default();
         results::write(&runs, &mut own)?;
-        for (name, bytes) in own.0 {
-            if name.ends_with(".json") {
-                notes.extend(tables::run_notes(&bytes).unwrap_or_default());
-                continue;
-            }
-            let place = joined.0.entry(name).or_default();
-            // The header of the first run is that of all.
-            let skip = if place.is_empty() {
-                0
-            } else {
-                bytes.iter().position(|&b| b == b'\n').map_or(0, |at| at + 1)
-            };
-            place.extend_from_slice(&bytes[skip..]);
-        }
-        Ok(())
+        joined.add(own)
     }
 
     /// The joined tables: what the pages show of them, and the files.
-    fn tables(&mut self, mut joined: Sheets, notes: &[RunNote]) -> Result<(), Failure> {
-        for table in Table::ALL {
-            let place = joined.0.entry(table.file_name().to_owned()).or_default();
-            if place.is_empty() {
-                tables::write_header(table, place)?;
-            }
-        }
-        let of = |joined: &Sheets, table: Table| joined.0.get(table.file_name()).cloned().unwrap_or_default();
-        let (results, budget) = (of(&joined, Table::Results), of(&joined, Table::Budget));
+    fn tables(&mut self, joined: Joined<'_, '_>) -> Result<(), Failure> {
+        let Joined { writing, mut kept, mut streams, notes } = joined;
+        let mut of = |table: Table| kept.remove(table.file_name()).unwrap_or_default();
+        let (results, budget, contrasts) = (of(Table::Results), of(Table::Budget), of(Table::Contrasts));
         let mut treatments = Vec::new();
         tables::treatments(&results, &budget, &mut treatments)?;
         let wrong = |error: csv::Error| {
@@ -274,17 +272,27 @@ impl Gathered {
         };
         self.publication.results = rows(&results).map_err(wrong)?;
         self.publication.over_panels = rows(&treatments).map_err(wrong)?;
-        self.publication.contrasts = rows(&of(&joined, Table::Contrasts)).map_err(wrong)?;
-        joined.0.insert(Table::Treatments.file_name().to_owned(), treatments);
-        for table in Table::ALL {
-            let bytes = joined.0.remove(table.file_name()).unwrap_or_default();
+        self.publication.contrasts = rows(&contrasts).map_err(wrong)?;
+        for (table, bytes) in [
+            (Table::Results, results),
+            (Table::Budget, budget),
+            (Table::Contrasts, contrasts),
+            (Table::Treatments, treatments),
+        ] {
             self.table(table.file_name(), table.schema().description, bytes);
+        }
+        for table in STREAMED {
+            if let Some(stream) = streams.remove(table.file_name()) {
+                let (path, len, sha256) = writing.close(stream)?;
+                self.offer(&path, table.schema().description, len, &sha256);
+            }
         }
         self.table(
             "datapackage.json",
             "What every column means, for programs (Data Package v2).",
-            tables::datapackage(notes).into_bytes(),
+            tables::datapackage(&notes).into_bytes(),
         );
+        self.publication.downloads.sort_by(|a, b| a.path.cmp(&b.path));
         Ok(())
     }
 
@@ -292,6 +300,41 @@ impl Gathered {
         let path = format!("{DATA}/results/{name}");
         self.offer(&path, what, bytes.len() as u64, &hex(&Sha256::digest(&bytes)));
         self.tables.push(File { path, bytes });
+    }
+}
+
+impl<'w, 'd> Joined<'w, 'd> {
+    /// Headers alone.
+    fn begin(writing: &'w mut Writing<'d>) -> Result<Joined<'w, 'd>, Failure> {
+        let (mut kept, mut streams) = (BTreeMap::new(), BTreeMap::new());
+        for table in Table::ALL {
+            let mut header = Vec::new();
+            tables::write_header(table, &mut header)?;
+            if STREAMED.contains(&table) {
+                let mut stream = writing.stream(&format!("{DATA}/results/{}", table.file_name()))?;
+                stream.write_all(&header)?;
+                streams.insert(table.file_name(), stream);
+            } else {
+                kept.insert(table.file_name().to_owned(), header);
+            }
+        }
+        Ok(Joined { writing, kept, streams, notes: Vec::new() })
+    }
+
+    /// The rows of one run.
+    fn add(&mut self, own: Sheets) -> Result<(), Failure> {
+        for (name, bytes) in own.0 {
+            if name.ends_with(".json") {
+                self.notes.extend(tables::run_notes(&bytes).unwrap_or_default());
+                continue;
+            }
+            let rows = &bytes[bytes.iter().position(|&b| b == b'\n').map_or(0, |at| at + 1)..];
+            match self.streams.get_mut(name.as_str()) {
+                Some(stream) => stream.write_all(rows)?,
+                None => self.kept.entry(name).or_default().extend_from_slice(rows),
+            }
+        }
+        Ok(())
     }
 }
 

@@ -48,7 +48,11 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let disk = RealDisk;
     let folder = Folder::new(Arc::new(RealDisk), &arguments.study);
     let place = Place::open(&disk, &arguments.out)?;
-    let gathered = gather::gather(&folder, |id, number, of| output::progress("reading", id, number, of))?;
+    // What is wrong with the study is said before anything is written.
+    folder.load()?;
+    let mut writing = place.writing(&disk)?;
+    let progress = |id: &str, number, of| output::progress("reading", id, number, of);
+    let gathered = gather::gather(&folder, &mut writing, progress)?;
     let mut publication = gathered.publication;
     publication.png = match arguments.png {
         Png::Always => PngChoice::Drawn,
@@ -65,7 +69,6 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     for refused in &publication.refused {
         output::remark(format_args!("left out: {refused}"));
     }
-    let mut writing = place.writing(&disk)?;
     for copy in &gathered.copies {
         writing.copy(&copy.from, &copy.to, &copy.sha256)?;
     }

@@ -3,10 +3,11 @@
 
 use super::super::Failure;
 use crate::run::record::hex;
-use crate::store::Disk;
+use crate::store::{AtomicWriter, Disk};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
+use std::io::{self, Write};
 use std::path::{Component, Path, PathBuf};
 
 /// The list of digests, in the form that `sha256sum --check` reads. It is written last.
@@ -35,8 +36,9 @@ impl Place {
         if disk.list(folder)?.is_empty() {
             return Ok(place);
         }
-        if disk.exists(&folder.join(LIST))? && disk.exists(&folder.join(FRONT))? {
-            let list = disk.read(&folder.join(LIST))?;
+        let list = if disk.exists(&folder.join(LIST))? { Some(disk.read(&folder.join(LIST))?) } else { None };
+        let front = disk.exists(&folder.join(FRONT))?;
+        if let Some(list) = list.filter(|list| list.is_empty() || front) {
             place.earlier = listed(&String::from_utf8_lossy(&list));
             return Ok(place);
         }
@@ -52,6 +54,10 @@ impl Place {
     /// Begins to write into it.
     pub fn writing<'d>(self, disk: &'d dyn Disk) -> Result<Writing<'d>, Failure> {
         disk.create_dir_all(&self.folder)?;
+        if self.earlier.is_empty() {
+            // A report that is cut off is known as one by this, and can be made again.
+            disk.write_atomic(&self.folder.join(LIST), b"")?;
+        }
         Ok(Writing { disk, place: self, folders: BTreeSet::new(), digests: BTreeMap::new() })
     }
 }
@@ -64,6 +70,26 @@ fn listed(list: &str) -> BTreeSet<String> {
         (is_plain && !path.is_empty()).then(|| path.to_owned())
     };
     list.lines().filter_map(path).collect()
+}
+
+/// A file being written bit by bit.
+pub struct Stream {
+    writer: Box<dyn AtomicWriter>,
+    path: String,
+    hash: Sha256,
+    len: u64,
+}
+
+impl Write for Stream {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.writer.write_all(bytes)?;
+        self.hash.update(bytes);
+        self.len += bytes.len() as u64;
+        Ok(bytes.len())
+    }
+    fn flush(&mut self) -> io::Result<()> {
+        self.writer.flush()
+    }
 }
 
 /// A report being written.
@@ -81,6 +107,20 @@ impl Writing<'_> {
         self.disk.write_derived(&target, bytes)?;
         self.digests.insert(path.to_owned(), hex(&Sha256::digest(bytes)));
         Ok(())
+    }
+
+    /// Begins a file that is written bit by bit.
+    pub fn stream(&mut self, path: &str) -> Result<Stream, Failure> {
+        let writer = self.disk.atomic_writer(&self.target(path)?)?;
+        Ok(Stream { writer, path: path.to_owned(), hash: Sha256::new(), len: 0 })
+    }
+
+    /// Puts it in place. Gives its path, length and SHA-256.
+    pub fn close(&mut self, stream: Stream) -> Result<(String, u64, String), Failure> {
+        stream.writer.finish()?;
+        let sha256 = hex(&stream.hash.finalize());
+        self.digests.insert(stream.path.clone(), sha256.clone());
+        Ok((stream.path, stream.len, sha256))
     }
 
     /// Copies a file of the study, which must still be as it was read.

@@ -90,6 +90,18 @@ const STRIP: &str = "#e6e0cf";
 const TREATED: &str = "#0a5a6c";
 const SLOW: &str = "#845400";
 
+/// How letters look.
+#[derive(Clone, Copy)]
+struct Letters {
+    size: f64,
+    bold: bool,
+    fill: &'static str,
+}
+
+const fn letters(size: f64, bold: bool, fill: &'static str) -> Letters {
+    Letters { size, bold, fill }
+}
+
 /// A picture under way.
 struct Picture {
     body: String,
@@ -130,20 +142,12 @@ impl Picture {
         );
     }
 
-    fn lines(
-        &mut self,
-        from: (f64, f64),
-        size: f64,
-        room: f64,
-        most: usize,
-        bold: bool,
-        fill: &str,
-        text: &str,
-    ) -> f64 {
+    /// Text in lines of `room`, at most so many. Gives where a next line would stand.
+    fn lines(&mut self, from: (f64, f64), letters: Letters, room: f64, most: usize, text: &str) -> f64 {
         let mut y = from.1;
-        for line in lettering::lines(text, size, room, most) {
-            self.text((from.0, y), size, bold, fill, &line);
-            y += 1.25 * size;
+        for line in lettering::lines(text, letters.size, room, most) {
+            self.text((from.0, y), letters.size, letters.bold, letters.fill, &line);
+            y += 1.25 * letters.size;
         }
         y
     }
@@ -202,11 +206,11 @@ impl Card<'_> {
         picture.shape(&format!("M{0:.0} 76h40l-40 40z", margin + 2.0), TREATED, "none", 0.0);
         let study = lettering::lines(self.study, 30.0, room - 74.0, 1);
         picture.text((margin + 64.0, 107.0), 30.0, false, SOFT, study.first().map_or("", String::as_str));
-        let y = picture.lines((margin, 204.0), 48.0, room, 1, true, TREATED, self.code);
+        let y = picture.lines((margin, 204.0), letters(48.0, true, TREATED), room, 1, self.code);
         let most = if self.shape == Shape::Wide { 2 } else { 3 };
         let long = lettering::width(self.name, 72.0) > room * 2.0;
         let size = if long { 48.0 } else { 72.0 };
-        picture.lines((margin, y + size * 0.45), size, room, most, true, INK, self.name);
+        picture.lines((margin, y + size * 0.45), letters(size, true, INK), room, most, self.name);
     }
 
     /// The figure, large, with its mark and what can be said.
@@ -226,7 +230,7 @@ impl Card<'_> {
         let fits = ((room - 2.0 * r - 34.0) / lettering::width(&figure, 1.0)).min(size);
         picture.text((x, base), fits, true, INK, &figure);
         let said = format!("{}: {}", self.verdict, self.what);
-        picture.lines((margin, base + 62.0), 36.0, room, 2, false, INK, &said);
+        picture.lines((margin, base + 62.0), letters(36.0, false, INK), room, 2, &said);
     }
 
     const fn colour(&self) -> &'static str {
@@ -283,12 +287,12 @@ impl Card<'_> {
     }
 
     fn foot(&self, picture: &mut Picture, margin: f64, room: f64, h: f64) {
-        let simulated = if self.simulated { "Simulated meter: no real product. " } else { "" };
+        let simulated = if self.simulated { "Simulated meter. " } else { "" };
         let strip = match self.matters {
-            Some(matters) => format!(" Strip: less than {matters} GU does not matter to this study."),
+            Some(matters) => format!(" Strip: under {matters} GU does not matter."),
             None => String::new(),
         };
         let text = format!("{simulated}{}{strip}", self.proof);
-        picture.lines((margin, h - 118.0), 26.0, room, 3, false, SOFT, &text);
+        picture.lines((margin, h - 118.0), letters(26.0, false, SOFT), room, 3, &text);
     }
 }

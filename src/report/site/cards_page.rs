@@ -122,8 +122,13 @@ fn card<'p>(site: &Site<'p>, index: usize, shape: Shape, ground: Ground) -> Card
         }
         (None, None) => return card,
     };
+    let ranked = publication.ranked.boards.iter().flat_map(|board| &board.rows);
+    let lived = ranked.filter(|row| row.treatment == treatment.code).find_map(|row| row.lives.middle);
+    let life = lived.map_or_else(String::new, |middle| {
+        format!("Lasted {} (middle panel). ", super::lives_part::stretch(middle))
+    });
     if card.difference.is_some() {
-        card.proof = format!("On {of}; meter proven on its tile before and after; whiskers: 95 % interval.");
+        card.proof = format!("{life}On {of}; meter proven on its tile; whiskers: 95 % interval.");
     }
     card
 }

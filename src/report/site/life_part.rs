@@ -33,9 +33,12 @@ pub(super) fn part(site: &Site<'_>, code: &str) -> Markup {
     }
 }
 
+/// Day, what was done, and the note: what agrees in all three stands in one line.
+type SameDay<'p> = (String, &'p str, &'p str);
+
 /// Lines of the story: what was done on one day on several panels stands in one. The looks stand in a table of their own.
 pub(super) fn lines(site: &Site<'_>, code: &str) -> Vec<(i64, Markup)> {
-    let mut days: BTreeMap<(String, &str, &str), (i64, &Step, Vec<&str>)> = BTreeMap::new();
+    let mut days: BTreeMap<SameDay<'_>, (i64, &Step, Vec<&str>)> = BTreeMap::new();
     for story in site.stories_of(code) {
         for step in &story.steps {
             let (Some(at), Some(_)) = (step.at, step.row) else { continue };
