@@ -124,8 +124,9 @@ fn card<'p>(site: &Site<'p>, index: usize, shape: Shape, ground: Ground) -> Card
     };
     let ranked = publication.ranked.boards.iter().flat_map(|board| &board.rows);
     let lived = ranked.filter(|row| row.treatment == treatment.code).find_map(|row| row.lives.middle);
-    let life = lived.map_or_else(String::new, |middle| {
-        format!("Lasted {} (middle panel). ", super::lives_part::stretch(middle))
+    let life = lived.map_or_else(String::new, |middle| match middle.until {
+        Some(until) => format!("Failed by wash {until}, worked at {} (middle panel). ", middle.after),
+        None => format!("Still working after {} washes (middle panel). ", middle.after),
     });
     if card.difference.is_some() {
         card.proof = format!("{life}On {of}; meter proven on its tile; whiskers: 95 % interval.");
