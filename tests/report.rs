@@ -398,3 +398,49 @@ fn a_study_without_a_run_still_has_a_report() {
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     check_pages(&files(&out));
 }
+
+/// One life on one panel: works at 10, found failed at 20 and again at 30; a row that cannot be read beside it.
+const OBSERVATIONS: &str = "\
+row,at,kind,treatment,panel,washes,treated_class,control_class,attribute,verdict,by,photo,note
+1,2026-05-08T08:00:00+02:00,judged,T1,G1,,,,feel,fail,Jo,,\"<b>sticky</b>\"
+2,2026-05-12T08:00:00+02:00,washed,,G1,10,,,,,Sam,,
+3,2026-05-12T08:10:00+02:00,looked,T1,G1,10,2,6,,,Sam,photos/a b.jpg,
+4,2026-05-20T08:00:00+02:00,washed,,G1,20,,,,,Sam,,
+5,2026-05-20T08:10:00+02:00,looked,T1,G1,20,6,6,,,Sam,,
+6,2026-05-30T08:00:00+02:00,washed,,G1,30,,,,,Sam,,
+7,2026-05-30T08:10:00+02:00,looked,T1,G1,30,6,6,,,Sam,,
+8,yesterday,washed,,G1,31,,,,,Sam,,
+";
+
+#[test]
+fn a_life_is_told_with_its_interval_its_looks_and_its_judgements() {
+    let place = TempDir::new().unwrap();
+    let study = study(place.path());
+    fs::write(study.join("observations.csv"), OBSERVATIONS).unwrap();
+    fs::create_dir(study.join("photos")).unwrap();
+    fs::write(study.join("photos/a b.jpg"), "a picture").unwrap();
+    let out = place.path().join("site");
+    assert!(report(&study, &out).status.success());
+    let site = files(&out);
+    check_pages(&site);
+    let page = xml(std::str::from_utf8(&site["treatments/T1.html"]).unwrap());
+    let page = Document::parse(&page).unwrap();
+    let table = |id: &str| {
+        let found = page.descendants().find(|node| node.attribute("id") == Some(id)).unwrap();
+        let row = |row: Node<'_, '_>| row.children().map(text).collect::<Vec<_>>();
+        found.descendants().filter(|node| is(node, "tr")).map(row).collect::<Vec<_>>()
+    };
+    // Two looks in a row found it failed; the first of them counts.
+    let lives = table("lives-table");
+    let of_panel = lives.iter().find(|row| row[0] == "G1").unwrap();
+    assert_eq!(of_panel[2..5], ["failed", "wash 10 to 20", "30"]);
+    let found: Vec<String> =
+        table("looks-table").iter().skip(1).map(|row| format!("{} {}", row[0], row[5])).collect();
+    assert_eq!(found, ["10 working", "20 failed", "30 failed"]);
+    assert_eq!(table("judgements-table")[1][..3], ["feel", "fails", "G1"]);
+    assert!(text(page.root_element()).contains("<b>sticky</b>"));
+    let board = std::str::from_utf8(&site["index.html"]).unwrap();
+    assert!(board.contains("observations.csv:9") && board.contains("wash 10 to 20"), "{board}");
+    assert_eq!(site["data/observations.csv"], OBSERVATIONS.as_bytes());
+    assert_eq!(site["data/photos/a b.jpg"], b"a picture");
+}
