@@ -2,6 +2,7 @@
 //! the figures in `protocol-notes/speed.md` are of; without it, it is small, and only held to come out whole.
 
 #![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
+#![allow(clippy::disallowed_methods, reason = "it measures how long something takes")]
 
 use halfpanel::life;
 use halfpanel::report::publication::Panel;
