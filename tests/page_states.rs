@@ -31,11 +31,11 @@ fn every_state_is_written_to_be_looked_at() {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).parent().unwrap().join("page-states");
     fs::create_dir_all(folder.join("assets")).unwrap();
     for (state, page) in rendered() {
-        for asset in between(&page, "/assets/", "\"") {
+        for asset in between(&page, "/assets/", "?v=1\"") {
             let (_, bytes) = page::asset(asset).unwrap();
             fs::write(folder.join("assets").join(asset), bytes).unwrap();
         }
-        let page = page.replace("/assets/", "assets/");
+        let page = page.replace("/assets/", "assets/").replace("?v=1", "");
         fs::write(folder.join(format!("{}-unheard.html", state.name)), &page).unwrap();
         // Without a daemon to follow.
         fs::write(folder.join(format!("{}.html", state.name)), page.replace(" data-live", "")).unwrap();

@@ -23,10 +23,11 @@ const KEEP_ALIVE: Duration = Duration::from_secs(15);
 
 /// What a browser is to wait before it comes again, and a sign that the stream has begun.
 const HELLO: &[u8] = b"retry: 1000\n\n";
-const STILL_HERE: &[u8] = b": still here\n\n";
+/// An event and no remark, since a page hears nothing of remarks, and has to know that it is not cut off.
+const STILL_HERE: &[u8] = b"event: alive\ndata: {}\n\n";
 
 /// The bench as it is, and each change of it, as server-sent events: event `state`, whose data is JSON with `version`,
-/// `regions` (HTML by the id of the element) and `heard`.
+/// `regions` (HTML by the id of the element) and `heard`. While nothing changes, an event `alive` now and then.
 #[utoipa::path(
     get, path = "/s/{slug}/events", tag = "bench",
     params(("slug" = String, Path, description = "Short name of the study")),

@@ -96,9 +96,9 @@ fn idle(name: &'static str, unfinished: Option<&str>) -> State {
 fn stuck() -> State {
     let mut state = idle("stuck", None);
     state.snapshot.phase = Phase::Stuck {
-        unfinished: None,
         what: "the meter's port /dev/serial/by-id/usb-example-0001 cannot be opened: no such file".to_owned(),
         hint: "plug the meter in; the ports that are there: /dev/ttyS0".to_owned(),
+        unfinished: None,
     };
     state
 }
@@ -219,9 +219,16 @@ fn many_readings() -> State {
     all.procedure.interim_after_readings = Some(24);
     let mut bench = Bench::new(all);
     bench.press("92.4 92.5 92.4");
-    for _ in 0..12 {
-        bench.press("71.4 71.6 71.3 71.5");
+    for check in ["92.4 92.5 92.4", "92.5 92.5 92.5", "92.6 92.5 92.6"] {
+        for _ in 0..3 {
+            bench.press("71.4 71.6 71.3 71.5");
+        }
+        for _ in 0..3 {
+            bench.press("75.4 75.6 75.3 75.5");
+        }
+        bench.press(check);
     }
+    bench.press("71.4 71.6 71.3 71.5 71.2");
     running("many-readings", &bench)
 }
 

@@ -3,7 +3,7 @@
 
 const body = document.body;
 const find = (id) => document.getElementById(id);
-const SILENCE_MS = 25000; // two beats of the daemon missed, and a little
+const SILENCE_MS = 35000; // two beats of the daemon missed, and a little
 const ASLEEP_MS = 8000; // a timer that comes so late was not kept running
 
 /* ---- What is remembered from visit to visit ---- */
@@ -294,9 +294,9 @@ function answer(text) {
 function wordsOf(text, status) {
   try {
     const said = JSON.parse(text);
-    const parts = [said.says ?? said.error ?? said.what ?? "", said.hint ?? ""];
-    const words = parts.filter(Boolean).join(". ");
-    if (words) return words;
+    const parts = [said.title ?? "", said.detail ?? ""];
+    const words = parts.filter(Boolean).map((of) => /[.!?]$/.test(of) ? of : `${of}.`).join(" ");
+    if (words) return words[0].toUpperCase() + words.slice(1);
   } catch { /* no JSON: words, or a page */ }
   if (text && !text.trimStart().startsWith("<")) return text.slice(0, 600);
   return status === 409

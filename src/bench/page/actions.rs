@@ -9,6 +9,9 @@ use maud::html;
 /// The form that the plain buttons belong to. It stands outside of the regions.
 pub const WORDS: &str = "words";
 
+/// The form that stops a sitting.
+pub const STOPPING: &str = "stopping";
+
 /// Buttons of a running run.
 pub fn actions(view: &RunView) -> Markup {
     let words = &view.words;
@@ -144,7 +147,7 @@ fn abandon() -> Markup {
             input type="hidden" name="word" value="abandon";
             (reason("abandon-reason", "Why, if you like", "the panel got wet", false))
             button type="submit" class="danger" { "Yes, give it up" }
-            button type="submit" class="quiet" formaction="stop" formnovalidate { "Stop for now" }
+            button type="submit" class="quiet" form=(STOPPING) { "Stop for now" }
         },
     )
 }

@@ -18,6 +18,11 @@ impl Asset {
         let hash: String = digest.iter().take(6).map(|byte| format!("{byte:02x}")).collect();
         Asset { name: format!("{stem}-{hash}.{ending}"), mime, bytes: text.as_bytes().to_vec() }
     }
+
+    /// Where it is. By the `v` whoever serves it knows that it may be kept.
+    fn address(&self) -> String {
+        format!("/assets/{}?v=1", self.name)
+    }
 }
 
 static STYLE: LazyLock<Asset> = LazyLock::new(|| {
@@ -43,15 +48,15 @@ pub fn asset(name: &str) -> Option<(&'static str, &'static [u8])> {
 
 /// Where the style is.
 pub fn style() -> String {
-    format!("/assets/{}", STYLE.name)
+    STYLE.address()
 }
 
 /// Where the script is.
 pub fn script() -> String {
-    format!("/assets/{}", SCRIPT.name)
+    SCRIPT.address()
 }
 
 /// Where the mark is.
 pub fn mark() -> String {
-    format!("/assets/{}", MARK.name)
+    MARK.address()
 }

@@ -102,6 +102,7 @@ pub fn bench(snapshot: &Snapshot, facts: &StudyFacts) -> String {
     };
     let main = html! {
         form id=(actions::WORDS) method="post" action="word" hidden { (version()) }
+        form id=(actions::STOPPING) method="post" action="stop" hidden { (version()) }
         (contact())
         div id="status" { (region("status")) }
         p id="answer" class="notice broken" role="alert" hidden {}

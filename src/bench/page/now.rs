@@ -62,9 +62,11 @@ fn sentence(view: &RunView) -> String {
                 if todo.panel.is_empty() { String::new() } else { format!(" of panel {}", todo.panel) };
             format!("Put the meter down on {}{panel} {how}.", todo.short)
         }
-        TodoKind::Tile if view.is_asked => format!("{} Then press Read.", todo.sentence),
         TodoKind::Zone => todo.sentence.clone(),
-        TodoKind::Tile => todo.sentence.clone(),
+        TodoKind::Tile => {
+            let ask = if view.is_asked { " Then press Read." } else { "" };
+            format!("{}{ask}", advice(&todo.sentence))
+        }
         TodoKind::Adjust => {
             "Set the meter by its manual, then press “Meter adjusted” (d): its as-left check follows."
                 .to_owned()
@@ -75,6 +77,16 @@ fn sentence(view: &RunView) -> String {
         }
         TodoKind::GivenUp => "What was not proven stays so. Nothing recorded is lost.".to_owned(),
     }
+}
+
+/// What to do before a reading of the tile: the rest of the sentence stands beside it in large letters.
+fn advice(sentence: &str) -> String {
+    let Some((_, advice)) = sentence.split_once(": ") else {
+        return "Lift the meter, put it down again, and read.".to_owned();
+    };
+    let advice = advice.replace("say `adjust`", "press “Adjust meter” (m)");
+    let mut letters = advice.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 const fn kind_class(kind: TodoKind) -> &'static str {

@@ -162,7 +162,7 @@ fn inside(zone: &ZoneView, main: Geometry, unit: f64) -> Markup {
 fn side_words(zone: &ZoneView) -> String {
     let side = zone.code.as_deref().unwrap_or("control");
     match zone.taken {
-        taken if taken > 0 && taken < zone.wanted => format!("{side} {taken}/{}", zone.wanted),
+        taken if taken > 0 && taken < zone.wanted => format!("{taken} of {}", zone.wanted),
         _ => side.to_owned(),
     }
 }
@@ -203,6 +203,10 @@ fn fitted(text: &str, width: f64, most: f64, unit: f64) -> (String, f64) {
     }
     let size = least.min(most);
     let room = (width / (CHARACTER * size)).floor().max(2.0) as usize;
-    let cut: String = text.chars().take(room - 1).collect();
-    (format!("{cut}…"), size)
+    // Names differ at their ends more often than at their beginnings.
+    let all: Vec<char> = text.chars().collect();
+    let tail = (room - 1).div_ceil(2).min(4);
+    let head: String = all.iter().take(room - 1 - tail).collect();
+    let tail: String = all[all.len() - tail.min(all.len())..].iter().collect();
+    (format!("{head}…{tail}"), size)
 }

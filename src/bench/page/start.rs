@@ -28,7 +28,7 @@ pub fn before(snapshot: &Snapshot, facts: &StudyFacts) -> Markup {
             Phase::Opening => (opening(facts)),
             Phase::Idle { .. } | Phase::Running(_) => {}
         }
-        @if let Phase::Idle { unfinished: Some(run), .. } = &snapshot.phase { (take_up(run)) }
+        @if let Some(run) = snapshot.phase.unfinished() { (take_up(run)) }
     }
 }
 
