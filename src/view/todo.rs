@@ -65,7 +65,7 @@ pub fn todo(survey: &Survey<'_>) -> Todo {
             (TodoKind::Zone, spot, format!("{side}{gap}{counted}"))
         }
         Want::Adjust => (TodoKind::Adjust, "Adjust".to_owned(), "by the meter's manual".to_owned()),
-        Want::Resume => (TodoKind::Paused, "Paused".to_owned(), "nothing is taken".to_owned()),
+        Want::Resume => (TodoKind::Paused, "Paused".to_owned(), String::new()),
         Want::Nothing if ledger.state == RunState::Abandoned => {
             (TodoKind::GivenUp, "Given up".to_owned(), String::new())
         }

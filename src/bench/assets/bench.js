@@ -97,7 +97,11 @@ const TONES = {
 };
 const LOUDEST = ["lost", "odd", "tile-wanted", "taken"];
 
-function wakeAudio() {
+let wasSilent = true;
+
+function wakeAudio(event) {
+  // A press on the switch itself comes here first.
+  if (event) wasSilent = audio?.state !== "running";
   if (!sounds) return;
   try {
     audio ??= new AudioContext();
@@ -146,14 +150,14 @@ function showSwitches() {
   const sound = find("switch-sound");
   sound.setAttribute("aria-pressed", String(sounds));
   const silent = sounds && audio?.state !== "running";
-  sound.textContent = !sounds ? "Sounds off" : silent ? "Sounds on: press anything once to hear them" : "Sounds on";
+  sound.textContent = !sounds ? "Sounds off" : silent ? "Sounds on (press here once)" : "Sounds on";
   const single = find("switch-keys");
   single.setAttribute("aria-pressed", String(keys));
-  single.textContent = keys ? "Single keys on" : "Single keys off";
+  single.textContent = keys ? "Keys on" : "Keys off";
   const wake = find("switch-awake");
   wake.hidden = !("wakeLock" in navigator);
   wake.setAttribute("aria-pressed", String(awake));
-  wake.textContent = !awake ? "Screen may sleep" : lock ? "Screen stays awake" : "Screen: stays awake if it may";
+  wake.textContent = awake ? "Screen stays on" : "Screen may sleep";
 }
 
 function switches() {
@@ -162,7 +166,11 @@ function switches() {
     kept.set(name, now() ? "on" : "off");
     showSwitches();
   });
-  flip("switch-sound", "sounds", () => sounds, (on) => { sounds = on; if (on) wakeAudio(); });
+  flip("switch-sound", "sounds", () => sounds, (on) => {
+    // Where they are on and only not heard yet, this press is the one that was asked for.
+    sounds = on || (sounds && wasSilent);
+    if (sounds) wakeAudio();
+  });
   flip("switch-keys", "keys", () => keys, (on) => { keys = on; });
   flip("switch-awake", "awake", () => awake, (on) => {
     awake = on;

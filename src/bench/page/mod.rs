@@ -141,7 +141,7 @@ pub fn bench(snapshot: &Snapshot, facts: &StudyFacts) -> String {
     shell.page(&main).replace(EMPTY_VERSION, &filled)
 }
 
-/// Study, run and line in one row, and what the page itself can be told.
+/// Run and line in one row.
 fn status(snapshot: &Snapshot) -> Markup {
     let view = shown(&snapshot.phase);
     let line = match snapshot.link_up {
@@ -170,17 +170,12 @@ fn status(snapshot: &Snapshot) -> Markup {
     }
 }
 
-/// What the page says of itself: how it hears the daemon, its sounds and keys. The script fills it in; without one it
-/// says that the page is loaded anew by itself.
+/// What the page says of itself: how it hears the daemon. The script shows it; without one it says that the page is
+/// loaded anew by itself.
 fn contact() -> Markup {
     html! {
         div class="contact" {
             noscript { p { "Without its script this page is loaded anew every " (LOOK_AGAIN_S) " s, and makes no sound." } }
-            div class="switches" hidden {
-                button type="button" id="switch-sound" aria-pressed="true" { "Sounds" }
-                button type="button" id="switch-keys" aria-pressed="true" { "Single keys" }
-                button type="button" id="switch-awake" aria-pressed="false" hidden { "Keep awake" }
-            }
             p id="contact-daemon" class="banner daemon-lost" role="alert" hidden {
                 b { "The daemon is not heard." } " This picture is from " span class="since" { } ". The run itself may go on: it is recorded where the meter is plugged in. The page finds back by itself."
             }
@@ -222,4 +217,12 @@ fn tables(view: &RunView, facts: &StudyFacts) -> Markup {
             }
         }
     }
+}
+
+/// A sentence, whatever its first letter was.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|first| first.to_uppercase().to_string()).unwrap_or_default();
+    let stop = if text.ends_with(['.', '!', '?']) { "" } else { "." };
+    format!("{first}{}{stop}", letters.as_str())
 }

@@ -85,8 +85,7 @@ fn advice(sentence: &str) -> String {
         return "Lift the meter, put it down again, and read.".to_owned();
     };
     let advice = advice.replace("say `adjust`", "press “Adjust meter” (m)");
-    let mut letters = advice.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+    super::sentence(&advice)
 }
 
 const fn kind_class(kind: TodoKind) -> &'static str {

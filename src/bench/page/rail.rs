@@ -51,13 +51,16 @@ pub fn rail(view: &RunView) -> Markup {
             }
         }
         p class="dues" {
-            @for (tone, text) in &view.dues {
-                span class=(format!("due {}", tone_class(*tone))) { (text) } " "
+            // How long ago the tile was checked goes on between two pictures: the script counts it up.
+            @let since = view.since_check_s.filter(|_| !view.is_over);
+            @if let Some((since, (tone, _))) = since.zip(view.dues.first()) {
+                span class=(format!("due {}", tone_class(*tone))) data-since-check-s=(since) {
+                    @if *tone == Tone::Broken { "tile did not pass, " } @else { "tile passed " }
+                    span class="clock" { (format!("{}:{:02}", since / 60, since % 60)) } " min ago"
+                } " "
             }
-            @if let Some(since) = view.since_check_s.filter(|_| !view.is_over) {
-                span class="due quiet" data-since-check-s=(since) {
-                    "since the check " span class="clock" { (format!("{}:{:02}", since / 60, since % 60)) }
-                }
+            @for (tone, text) in view.dues.iter().skip(usize::from(since.is_some())) {
+                span class=(format!("due {}", tone_class(*tone))) { (text) } " "
             }
         }
         (checks(view))

@@ -69,6 +69,14 @@ impl Shell<'_> {
                         ul { (link("bench", "", "Bench")) (link("runs", "runs", "Runs")) (link("tile", "tile", "Tile")) }
                     }
                 }
+                @if self.is_live {
+                    // Nothing without the script.
+                    div class="switches" hidden {
+                        button type="button" id="switch-sound" aria-pressed="true" { "Sounds" }
+                        button type="button" id="switch-keys" aria-pressed="true" { "Keys" }
+                        button type="button" id="switch-awake" aria-pressed="false" hidden { "Awake" }
+                    }
+                }
             }
         }
     }

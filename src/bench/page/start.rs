@@ -1,6 +1,7 @@
 //! Before a run: what to take in, what to look at first, and a run that was cut off.
 
 use super::marks::at;
+use super::sentence;
 use super::version;
 use crate::session::station::Phase;
 use crate::session::station::Snapshot;
@@ -36,8 +37,8 @@ fn stuck(what: &str, hint: &str) -> Markup {
     html! {
         section class="notice broken" role="alert" aria-labelledby="stuck-head" {
             h2 id="stuck-head" { "That did not work" }
-            p { (what) }
-            @if !hint.is_empty() { p class="hint" { b { "What to do: " } (hint) } }
+            p { (sentence(what)) }
+            @if !hint.is_empty() { p class="hint" { b { "What to do: " } (sentence(hint)) } }
         }
     }
 }
