@@ -65,7 +65,7 @@ pub fn view(bench: &Bench) -> RunView {
     RunView::of(&bench.run, bench.now_us())
 }
 
-fn running(name: &'static str, bench: &Bench) -> State {
+pub fn running(name: &'static str, bench: &Bench) -> State {
     let phase = Phase::Running(Arc::new(view(bench)));
     State { name, snapshot: snapshot(phase, bench, Some(bench.run.link_is_up())), facts: facts() }
 }

@@ -1,11 +1,9 @@
 //! The two pages of the gate, without script and with the page's own style sheet.
 
-use maud::DOCTYPE;
+use crate::bench::page::sheet;
 use maud::Markup;
+use maud::PreEscaped;
 use maud::html;
-
-/// The style sheet that all pages share.
-const STYLES: &str = "/assets/page.css";
 
 /// Where one types a code. `says` is what became of the last try; `code` is what stands in the field already.
 pub fn pair(says: Option<&str>, code: &str) -> Markup {
@@ -41,24 +39,7 @@ pub fn refusal(what: &str, to_do: &str) -> Markup {
 }
 
 fn frame(title: &str, inner: &Markup) -> Markup {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                title { (title) " · Half Panel" }
-                link rel="stylesheet" href=(STYLES);
-            }
-            body {
-                main.gate {
-                    h1 { (title) }
-                    (inner)
-                }
-            }
-        }
-    }
+    PreEscaped(sheet(title, inner))
 }
 
 #[cfg(test)]

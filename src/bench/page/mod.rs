@@ -141,6 +141,14 @@ pub fn bench(snapshot: &Snapshot, facts: &StudyFacts) -> String {
     shell.page(&main).replace(EMPTY_VERSION, &filled)
 }
 
+/// A page of no study: a title and what is below it, without a script.
+#[must_use]
+pub fn sheet(title: &str, inner: &Markup) -> String {
+    let main = html! { div class="sheet-page" { h1 { (title) } (inner) } };
+    let title = format!("{title} – Half Panel");
+    Shell { title: &title, study: None, home: None, here: "", refresh_s: None, is_live: false }.page(&main)
+}
+
 /// Run and line in one row.
 fn status(snapshot: &Snapshot) -> Markup {
     let view = shown(&snapshot.phase);

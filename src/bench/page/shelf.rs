@@ -19,7 +19,7 @@ pub fn studies<'s>(all: impl Iterator<Item = (String, &'s str)>) -> String {
     let main = html! {
         section class="part" {
             h1 { "Studies" }
-            ul class="files" { @for (to, name) in all { li { a href=(to) { (name) } } } }
+            ul class="cards" { @for (to, name) in all { li { a href=(to) { b { (name) } } } } }
         }
     };
     let title = "Studies – Half Panel";
@@ -32,9 +32,9 @@ pub fn not_done(head: &str, what: &str, to_do: &str, back: &str) -> String {
     let main = html! {
         section class="notice broken" role="alert" {
             h1 { (head) }
-            p { (what) }
-            @if !to_do.is_empty() { p class="hint" { b { "What to do: " } (to_do) } }
-            p { a href=(back) { "Back" } }
+            p { (super::sentence(what)) }
+            @if !to_do.is_empty() { p class="hint" { b { "What to do: " } (super::sentence(to_do)) } }
+            p { a class="button" href=(back) { "Back" } }
         }
     };
     let title = format!("{head} – Half Panel");

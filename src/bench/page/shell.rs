@@ -18,7 +18,7 @@ pub struct Shell<'a> {
     pub here: &'a str,
     /// Seconds after which a browser without a script loads it anew.
     pub refresh_s: Option<u32>,
-    /// Whether the script has a state to follow here.
+    /// Whether there is a state to follow here, which takes the script.
     pub is_live: bool,
 }
 
@@ -36,7 +36,7 @@ impl Shell<'_> {
                     title { (self.title) }
                     link rel="icon" type="image/svg+xml" href=(assets::mark());
                     link rel="stylesheet" href=(assets::style());
-                    script type="module" src=(assets::script()) {}
+                    @if self.is_live { script type="module" src=(assets::script()) {} }
                     @if let Some(seconds) = self.refresh_s {
                         noscript { meta http-equiv="refresh" content=(seconds); }
                     }
