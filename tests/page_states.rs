@@ -341,3 +341,66 @@ fn a_run_that_is_over_shows_its_result_and_not_the_last_value() {
     assert!(!page.contains("Last: "));
     assert!(page.contains("href=\"tables/results.csv\"") && page.contains("/home/jo/harbour"));
 }
+
+/// The colour that a token has in a part of the style sheet.
+fn colour(style: &str, token: &str) -> [f64; 3] {
+    let (_, rest) = style.split_once(&format!("--{token}: #")).unwrap_or_else(|| panic!("no --{token}"));
+    [0, 2, 4].map(|at| f64::from(u8::from_str_radix(&rest[at..at + 2], 16).unwrap()) / 255.0)
+}
+
+/// Contrast ratio by WCAG 2.2 (relative luminance, from memory).
+fn contrast(one: [f64; 3], other: [f64; 3]) -> f64 {
+    let luminance = |colour: [f64; 3]| {
+        let [r, g, b] =
+            colour.map(|c| if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) });
+        0.2126 * r + 0.7152 * g + 0.0722 * b
+    };
+    let (a, b) = (luminance(one), luminance(other));
+    (a.max(b) + 0.05) / (a.min(b) + 0.05)
+}
+
+#[test]
+fn text_stands_out_from_its_ground_in_light_and_dark() {
+    assert!((contrast([0.0; 3], [1.0; 3]) - 21.0).abs() < 1e-9);
+    let tokens = include_str!("../src/report/style/tokens.css");
+    let ground = include_str!("../src/bench/assets/ground.css");
+    let (light, rest) = tokens.split_once("@media (prefers-color-scheme: dark)").unwrap();
+    let dark = rest.split_once("@media print").unwrap().0;
+    let texts = [
+        ("ink", "paper"),
+        ("ink", "raised"),
+        ("ink", "bare"),
+        ("ink", "treated-wash"),
+        ("ink", "slow-wash"),
+        ("ink", "out-wash"),
+        ("soft", "paper"),
+        ("soft", "raised"),
+        ("soft", "bare"),
+        ("soft", "treated-wash"),
+        ("link", "paper"),
+        ("slow", "paper"),
+        ("out", "paper"),
+        ("out", "raised"),
+        ("paper", "ink"),
+        ("paper", "treated"),
+        ("paper", "out"),
+    ];
+    for style in [light, dark] {
+        for (text, on) in texts {
+            let ratio = contrast(colour(style, text), colour(style, on));
+            assert!(ratio >= 4.5, "--{text} on --{on}: {ratio:.2}");
+        }
+        // What only has to be seen: edges of fields and zones, and the ring about what has the focus.
+        for (mark, on) in [
+            ("rule", "paper"),
+            ("rule", "raised"),
+            ("treated", "treated-wash"),
+            ("focus", "paper"),
+            ("focus", "raised"),
+        ] {
+            let ratio = contrast(colour(style, mark), colour(style, on));
+            assert!(ratio >= 3.0, "--{mark} on --{on}: {ratio:.2}");
+        }
+    }
+    assert!(contrast(colour(ground, "call-ink"), colour(ground, "call")) >= 7.0);
+}
