@@ -42,7 +42,7 @@ pub fn rail(view: &RunView) -> Markup {
     let width = 2.0 * EDGE + STEP * items.len().saturating_sub(1) as f64;
     let drawing = Drawing { rail: &view.rail, geometry: view.main_geometry, items: &items };
     html! {
-        div class="rail-scroll" tabindex="0" role="region" aria-label="Bracket rail" {
+        div class="rail-scroll" tabindex="0" role="region" aria-label="The rail, from side to side" {
             // Without a view box: places across are parts of the width, so that the rail fills what room there is.
             svg class="rail" width=(at(width)) height=(at(HEIGHT)) role="img" aria-label=(told(view)) {
                 (drawing.tolerance())
