@@ -57,7 +57,8 @@ pub fn regions(snapshot: &Snapshot, facts: &StudyFacts) -> Vec<(&'static str, St
         ("figures", of(figures::figures)),
         (
             "tables",
-            view.filter(|view| view.is_over)
+            // Not before they are written.
+            view.filter(|view| view.is_over && matches!(snapshot.phase, Phase::Idle { .. }))
                 .map_or_else(String::new, |view| tables(view, facts).into_string()),
         ),
         ("actions", of(actions::actions)),

@@ -72,9 +72,7 @@ fn sentence(view: &RunView) -> String {
                 .to_owned()
         }
         TodoKind::Paused => "Nothing is taken until you press Resume (p).".to_owned(),
-        TodoKind::Done => {
-            "Every zone is proven, or left out with a reason. The tables are written.".to_owned()
-        }
+        TodoKind::Done => "Every zone is proven, or left out with a reason.".to_owned(),
         TodoKind::GivenUp => "What was not proven stays so. Nothing recorded is lost.".to_owned(),
     }
 }
