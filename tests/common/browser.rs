@@ -94,8 +94,7 @@ impl Browser {
         let browser = Browser { client, driver, _profile: profile };
         browser.set_size(window.width, window.height, false).await;
         let scheme = if window.is_dark { "dark" } else { "light" };
-        let features = json!([{ "name": "prefers-color-scheme", "value": scheme }]);
-        browser.devtools("Emulation.setEmulatedMedia", json!({ "features": features })).await;
+        browser.set_scheme(scheme).await;
         Some(browser)
     }
 
@@ -112,6 +111,32 @@ impl Browser {
             json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false }),
         )
         .await;
+    }
+
+    /// Has the page see a person who wants it `light` or `dark`.
+    pub async fn set_scheme(&self, scheme: &str) {
+        let features = json!([{ "name": "prefers-color-scheme", "value": scheme }]);
+        self.devtools("Emulation.setEmulatedMedia", json!({ "features": features })).await;
+    }
+
+    /// Presses a key of the keyboard, wherever the focus is: `Tab`, `Enter`, `Escape`, or a character.
+    pub async fn key(&self, key: &str) {
+        let (text, code) = match key {
+            "Tab" => ("", 9),
+            "Enter" => ("\r", 13),
+            "Escape" => ("", 27),
+            letter => (letter, u32::from(letter.to_ascii_uppercase().as_bytes()[0])),
+        };
+        for kind in [if text.is_empty() { "rawKeyDown" } else { "keyDown" }, "keyUp"] {
+            let text = if kind == "keyDown" { text } else { "" };
+            let event = json!({ "type": kind, "key": key, "text": text, "windowsVirtualKeyCode": code });
+            self.devtools("Input.dispatchKeyEvent", event).await;
+        }
+    }
+
+    /// Types a text, wherever the focus is.
+    pub async fn type_text(&self, text: &str) {
+        self.devtools("Input.insertText", json!({ "text": text })).await;
     }
 
     /// A command of the browser's own protocol.
@@ -153,6 +178,8 @@ impl Browser {
 
     /// A picture of the whole page, kept below `target/screenshots/` for whoever built it to look at.
     pub async fn picture(&self, name: &str, width: u32) {
+        // How high the page is shows once it is so wide.
+        self.set_size(width, 800, false).await;
         self.set_size(width, 800, true).await;
         let png = self.client.screenshot().await.expect("a picture");
         let folder = screenshots();
