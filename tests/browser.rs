@@ -10,10 +10,12 @@ mod common {
 }
 
 use common::bench_page::DIFFERENCES;
+use common::bench_page::Daemon;
 use common::bench_page::Study;
 use common::bench_page::WHOLE;
 use common::bench_page::click;
 use common::bench_page::look;
+use common::bench_page::placement;
 use common::bench_page::press_and_see;
 use common::bench_page::press_until;
 use common::bench_page::press_where_the_page_says;
@@ -22,8 +24,11 @@ use common::bench_page::start;
 use common::bench_page::text;
 use common::bench_page::wanted;
 use common::browser::Browser;
+use common::browser::PHONE;
 use common::browser::TABLET;
+use common::process::recordings;
 use common::process::rows;
+use rustix::process::Signal;
 
 const NO_PORT: &str = "127.0.0.1:0";
 
@@ -153,4 +158,303 @@ async fn undo_void_a_failed_check_and_its_repair_are_told_and_end_in_a_proven_ru
     assert_eq!((count("undone"), count("voided")), (1, 1));
     assert!(readings.iter().any(|row| row["status"] == "drifted"));
     browser.close().await;
+}
+
+#[tokio::test]
+async fn a_meter_that_is_unplugged_is_said_to_be_gone_and_the_run_goes_on_when_it_is_back() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let (study, button) = Study::on_a_line();
+    let daemon = study.serve(NO_PORT);
+    browser.goto(&daemon.bench()).await;
+    start(&browser).await;
+    press_until(&browser, &button, "A2").await;
+    let (placement_before, value_before) = (placement(&browser).await, text(&browser, "#value .number").await);
+    button.unplug();
+    browser.until("the meter is missed", "document.querySelector('#now [data-kind=lost]')").await;
+    assert!(text(&browser, "#now").await.contains("No meter"));
+    assert!(text(&browser, ".strip .line").await.contains("down"));
+    assert_eq!(browser.script("return document.body.dataset.contact").await, "live", "the daemon itself is there");
+    assert_eq!(
+        (placement(&browser).await, text(&browser, "#value .number").await),
+        (placement_before, value_before),
+        "what was read stands there still"
+    );
+    look(&browser, "meter-lost", &[]).await;
+    button.plug_in();
+    browser.until("the meter is back", "document.querySelector('.line-up') && document.querySelector('#now [data-kind=zone]')").await;
+    assert_eq!(wanted(&browser).await.1, "A2");
+    press_until(&browser, &button, "Done").await;
+    browser.until("the tables are there", "document.querySelector('#tables a')").await;
+    assert_eq!(shown_differences(&browser).await.len(), DIFFERENCES.len());
+    for row in rows(&study.path().join("results/results.csv")) {
+        assert_eq!(row["status"], "proven");
+    }
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn a_daemon_that_is_killed_is_missed_and_comes_back_with_everything_that_was_shown() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let (study, button) = Study::on_a_line();
+    let daemon = study.serve(NO_PORT);
+    browser.goto(&daemon.bench()).await;
+    start(&browser).await;
+    press_until(&browser, &button, "B2").await;
+    let shown = zones_on_the_panel(&browser).await;
+    assert_eq!(shown.len(), 3, "{shown:?}");
+    let wanted_before = wanted(&browser).await;
+
+    let at = daemon.at();
+    daemon.running.signal(Signal::KILL);
+    browser.until("the daemon is missed", "document.body.dataset.contact === 'lost'").await;
+    assert!(text(&browser, "#contact-daemon").await.contains("not heard"));
+    assert_eq!(zones_on_the_panel(&browser).await, shown, "the last picture stays");
+    // The browser says in its own log that nobody answers; that is all.
+    look(&browser, "daemon-lost", &["net::ERR_"]).await;
+    // Whoever presses a key now is told that it was not heard.
+    browser.key("u").await;
+    browser.until("the word was not heard", "!document.querySelector('#answer').hidden").await;
+    assert!(text(&browser, "#answer").await.contains("nothing was done"));
+    look(&browser, "daemon-lost-word", &["net::ERR_"]).await;
+    drop(daemon);
+
+    let daemon = study.serve(&at);
+    browser.until("the page finds back", "document.body.dataset.contact === 'live'").await;
+    browser.until("the run is offered", "document.querySelector('#take-up')").await;
+    assert!(text(&browser, "#before").await.contains("was cut off"));
+    look(&browser, "cut-off", &["net::ERR_"]).await;
+    click(&browser, "#take-up").await;
+    browser.until("the run goes on", "document.querySelector('#now .call') && document.querySelector('.line-up')").await;
+    assert_eq!(zones_on_the_panel(&browser).await, shown, "nothing that was shown is lost");
+    assert_eq!(wanted(&browser).await, wanted_before);
+    look(&browser, "taken-up", &[]).await;
+    press_until(&browser, &button, "Done").await;
+    browser.until("the tables are there", "document.querySelector('#tables a')").await;
+    for ((treatment, by_hand), (_, on_page)) in DIFFERENCES.iter().zip(shown_differences(&browser).await) {
+        assert!((on_page - by_hand).abs() < 0.05, "{treatment}: {on_page} on the page");
+    }
+    drop(daemon);
+    browser.close().await;
+}
+
+/// Zones on the panel that have a value, and the value, as the drawing says them.
+async fn zones_on_the_panel(browser: &Browser) -> Vec<(String, String)> {
+    let script = "return [...document.querySelectorAll('#panel svg [data-zone]')].map((of) => \
+                  [of.dataset.zone, of.textContent.match(/\\d+\\.\\d/)?.[0] ?? '']).filter((of) => of[1])";
+    let found = browser.script(script).await;
+    let word = |of: &serde_json::Value| of.as_str().unwrap().to_owned();
+    found.as_array().unwrap().iter().map(|pair| (word(&pair[0]), word(&pair[1]))).collect()
+}
+
+#[tokio::test]
+async fn of_two_tabs_the_one_that_saw_an_older_state_undoes_nothing_and_is_told_why() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let (study, button) = Study::on_a_line();
+    let daemon = study.serve(NO_PORT);
+    browser.goto(&daemon.bench()).await;
+    start(&browser).await;
+    press_until(&browser, &button, "B2").await;
+    let first = browser.client.window().await.unwrap();
+    let second = browser.client.new_window(true).await.unwrap().handle;
+    browser.client.switch_to_window(second.clone()).await.unwrap();
+    // The second tab's stream stands still after its first state, as on a tablet whose network hangs.
+    let hang = "window.EventSource = class extends EventSource { constructor(to) { super(to); \
+                this.addEventListener('state', () => setTimeout(() => this.close())); } }";
+    browser
+        .devtools("Page.addScriptToEvaluateOnNewDocument", serde_json::json!({ "source": hang }))
+        .await;
+    browser.goto(&daemon.bench()).await;
+    browser.until("the second tab shows the run", "document.querySelector('#word-undo')").await;
+    browser.client.switch_to_window(first.clone()).await.unwrap();
+    browser.key("u").await;
+    browser.until("the first tab took it back", "document.querySelector('#now .short').textContent === 'B1'").await;
+
+    browser.client.switch_to_window(second).await.unwrap();
+    assert_eq!(wanted(&browser).await.1, "B2", "the second tab knows nothing of it");
+    click(&browser, "#word-undo").await;
+    browser.until("it is answered", "!document.querySelector('#answer').hidden").await;
+    let answer = text(&browser, "#answer").await;
+    assert!(answer.contains("moved on") && answer.contains("nothing was done"), "{answer}");
+    look(&browser, "stale-answer", &["409 (Conflict)"]).await;
+
+    browser.client.switch_to_window(first).await.unwrap();
+    press_until(&browser, &button, "Done").await;
+    browser.until("the tables are there", "document.querySelector('#tables a')").await;
+    let readings = rows(&study.path().join("results/readings.csv"));
+    let undone: Vec<_> = readings.iter().filter(|row| row["status"] == "undone").collect();
+    assert_eq!(undone.len(), 1, "{undone:?}");
+    assert_eq!(undone[0]["zone"], "B1");
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn a_phone_in_a_dark_garage_is_enough_for_a_run() {
+    let Some(browser) = Browser::open(PHONE).await else { return };
+    let (study, button) = Study::on_a_line();
+    let daemon = study.serve(NO_PORT);
+    browser.goto(&daemon.bench()).await;
+    start(&browser).await;
+    let mut pressed = 0;
+    while wanted(&browser).await.0 != "done" {
+        assert!(!browser.scrolls_sideways().await, "after {pressed} placements");
+        // What to do next is on the screen without a finger on it, and so is the panel's next zone or the value.
+        let in_sight = "const of = document.querySelector('#now .short').getBoundingClientRect(); \
+                        return of.top >= 0 && of.bottom <= innerHeight";
+        assert_eq!(browser.script(in_sight).await, true, "after {pressed} placements");
+        browser.window_picture(&format!("phone-{pressed:02}")).await;
+        press_where_the_page_says(&browser, &button, 92.4).await.unwrap();
+        pressed += 1;
+    }
+    assert_eq!(pressed, WHOLE);
+    browser.window_picture("phone-done").await;
+    assert_eq!(browser.barriers().await, Vec::<String>::new());
+    assert_eq!(browser.complaints().await, Vec::<String>::new());
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn the_keyboard_alone_leads_from_the_first_page_to_the_end_of_a_run() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let (study, button) = Study::on_a_line();
+    let daemon = study.serve(NO_PORT);
+    browser.goto(&daemon.url).await;
+    browser.until("the start form is there", "document.querySelector('#start-run')").await;
+    // First comes the way past the head of the page.
+    browser.key("Tab").await;
+    assert_eq!(focus(&browser).await, "skip");
+    tab_to(&browser, "operator").await;
+    browser.window_picture("keyboard-operator").await;
+    browser.key("Tab").await;
+    assert_eq!(focus(&browser).await, "temperature", "the next field is the next stop");
+    browser.type_text("21,5").await;
+    tab_to(&browser, "start-run").await;
+    browser.window_picture("keyboard-start").await;
+    browser.key("Enter").await;
+    browser.until("the run has begun", "document.querySelector('#now .call') && document.querySelector('.line-up')").await;
+    press_until(&browser, &button, "B1").await;
+    // Buttons that have gone away must not leave the focus nowhere: one of them is pressed, and one key later it is
+    // pressed again.
+    tab_to(&browser, "word-pause").await;
+    browser.window_picture("keyboard-pause").await;
+    browser.key("Enter").await;
+    browser.until("it is paused", "document.querySelector('#now [data-kind=paused]')").await;
+    look(&browser, "paused", &[]).await;
+    tab_to(&browser, "word-resume").await;
+    browser.key("Enter").await;
+    browser.until("it goes on", "document.querySelector('#now [data-kind=zone]')").await;
+    // A sheet opens by its key, is filled in, and closes; Escape closes one and goes back to its button.
+    browser.script("document.activeElement.blur()").await;
+    browser.key("s").await;
+    browser.until("the sheet is open", "document.querySelector('#ask-skip[open]')").await;
+    assert_eq!(focus(&browser).await, "skip-reason");
+    browser.key("Escape").await;
+    browser.until("the sheet is closed", "!document.querySelector('#ask-skip[open]')").await;
+    assert_eq!(focus(&browser).await, "SUMMARY");
+    browser.key("Enter").await;
+    browser.until("the sheet is open", "document.querySelector('#ask-skip[open]')").await;
+    browser.key("Tab").await;
+    assert_eq!(focus(&browser).await, "skip-reason");
+    browser.type_text("scratched").await;
+    browser.key("Enter").await;
+    browser.until("the zone is left out", "document.querySelector('#now .short').textContent !== 'B1'").await;
+    press_until(&browser, &button, "Done").await;
+    browser.until("the tables are there", "document.querySelector('#tables a')").await;
+    let recording = std::fs::read_to_string(&recordings(&study.path())[0]).unwrap();
+    assert!(recording.contains("temperature 21.5") && recording.contains("scratched"), "{recording}");
+    assert_eq!(browser.complaints().await, Vec::<String>::new());
+    browser.close().await;
+}
+
+/// Id of the element that has the focus; its class or name where it has none.
+async fn focus(browser: &Browser) -> String {
+    let script = "const of = document.activeElement; return of.id || of.className || of.tagName";
+    browser.script(script).await.as_str().unwrap().to_owned()
+}
+
+/// Goes from stop to stop; each must be seen to have the focus, and none may hold it.
+async fn tab_to(browser: &Browser, id: &str) {
+    let ring = "const of = document.activeElement; const style = getComputedStyle(of); \
+                return of === document.body || style.outlineStyle !== 'none' || style.boxShadow !== 'none'";
+    for _ in 0..80 {
+        if focus(browser).await == id {
+            return;
+        }
+        browser.key("Tab").await;
+        assert_eq!(browser.script(ring).await, true, "{} does not show its focus", focus(browser).await);
+    }
+    panic!("Tab never comes to {id}");
+}
+
+#[tokio::test]
+async fn the_pages_beside_the_bench_are_as_fit_to_be_looked_at() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let study = Study::simulated(20);
+    let daemon = study.serve(NO_PORT);
+    browser.goto(&format!("{}runs", daemon.bench())).await;
+    look(&browser, "runs-none", &[]).await;
+    browser.goto(&format!("{}tile", daemon.bench())).await;
+    look(&browser, "tile-none", &[]).await;
+    for n in 1..=3 {
+        browser.goto(&daemon.bench()).await;
+        click(&browser, "#start-run").await;
+        browser.until("the run is done", &format!("document.querySelector('#tables a[href$=\"-0{n}.rec\"]')")).await;
+    }
+    click(&browser, "nav a[href$=runs]").await;
+    browser.until("the list of runs is there", "document.querySelectorAll('main a[href*=\"-03\"]').length").await;
+    look(&browser, "runs", &[]).await;
+    click(&browser, "main a[href*=\"-03\"]").await;
+    browser.until("the run's page is there", "document.body.innerText.includes('75.9')").await;
+    look(&browser, "run", &[]).await;
+    click(&browser, "nav a[href$=tile]").await;
+    browser.until("the tile's history is drawn", "document.querySelector('main svg[role=img], main svg')").await;
+    look(&browser, "tile", &[]).await;
+    browser.goto(&format!("{}runs/none", daemon.bench())).await;
+    look(&browser, "not-there", &["404 (Not Found)"]).await;
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn on_a_network_a_browser_pairs_first_and_a_viewer_looks_but_does_not_act() {
+    let Some(browser) = Browser::open(PHONE).await else { return };
+    let (study, button) = Study::on_a_line();
+    let mut daemon = Daemon::start(&[&study.path()], &["--listen", "0.0.0.0:0", "--lan"]);
+    let mut code = |says: &str| loop {
+        let line = daemon.running.line().expect("the codes are shown");
+        if let Some(code) = line.trim().strip_suffix(says) {
+            return code.trim().to_owned();
+        }
+    };
+    let (act, see) = (code("to lead a run and to look"), code("to look only"));
+    browser.goto(&daemon.url).await;
+    look(&browser, "strange", &["403", "401"]).await;
+    browser.goto(&format!("{}pair", daemon.url)).await;
+    look(&browser, "pair", &[]).await;
+    pair(&browser, "0000-0000").await;
+    browser.until("the code is wrong", "document.querySelector('[role=alert]')").await;
+    look(&browser, "pair-wrong", &["403"]).await;
+    pair(&browser, &see).await;
+    browser.until("the viewer sees the bench", "document.querySelector('#panel, #start')").await;
+    look(&browser, "viewer", &[]).await;
+    if browser.script("return Boolean(document.querySelector('#start-run'))").await == true {
+        click(&browser, "#start-run").await;
+        browser.until("it is answered", "!document.querySelector('#answer').hidden").await;
+        let answer = text(&browser, "#answer").await;
+        assert!(answer.contains("look") && !answer.contains("{"), "{answer}");
+        look(&browser, "viewer-refused", &["403"]).await;
+    }
+    assert!(recordings(&study.path()).is_empty(), "a viewer started a run");
+    browser.goto(&format!("{}pair", daemon.url)).await;
+    pair(&browser, &act).await;
+    browser.until("the operator sees the bench", "document.querySelector('#start-run')").await;
+    start(&browser).await;
+    press_until(&browser, &button, "A1").await;
+    assert_eq!(recordings(&study.path()).len(), 1);
+    assert_eq!(browser.complaints().await, Vec::<String>::new());
+    browser.close().await;
+}
+
+async fn pair(browser: &Browser, code: &str) {
+    browser.script("const of = document.querySelector('#code'); of.value = ''; of.focus()").await;
+    browser.type_text(code).await;
+    browser.key("Enter").await;
 }

@@ -181,6 +181,11 @@ impl Browser {
         // How high the page is shows once it is so wide.
         self.set_size(width, 800, false).await;
         self.set_size(width, 800, true).await;
+        self.window_picture(name).await;
+    }
+
+    /// A picture of what the window shows now.
+    pub async fn window_picture(&self, name: &str) {
         let png = self.client.screenshot().await.expect("a picture");
         let folder = screenshots();
         std::fs::create_dir_all(&folder).unwrap();
