@@ -303,8 +303,9 @@ function wordsOf(text, status) {
   try {
     const said = JSON.parse(text);
     const parts = [said.title ?? "", said.detail ?? ""];
-    const words = parts.filter(Boolean).map((of) => /[.!?]$/.test(of) ? of : `${of}.`).join(" ");
-    if (words) return words[0].toUpperCase() + words.slice(1);
+    const sentence = (of) => of[0].toUpperCase() + of.slice(1) + (/[.!?]$/.test(of) ? "" : ".");
+    const words = parts.filter(Boolean).map(sentence).join(" ");
+    if (words) return words;
   } catch { /* no JSON: words, or a page */ }
   if (text && !text.trimStart().startsWith("<")) return text.slice(0, 600);
   return status === 409

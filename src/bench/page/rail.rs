@@ -34,6 +34,8 @@ enum Item<'v> {
     Folded(usize, Mark),
     /// So many that are to come.
     FoldedToCome(usize),
+    /// Nothing.
+    Gap,
 }
 
 /// The rail with its words.
@@ -111,8 +113,16 @@ fn folded(rail: &RailView) -> Vec<Item<'_>> {
             _ => items.extend(beads[at..at + run].iter().map(Item::Bead)),
         }
         at += run;
+        // Two checks side by side have room for their words.
+        if is_check(&beads[at - 1]) && beads.get(at).is_some_and(is_check) {
+            items.push(Item::Gap);
+        }
     }
     items
+}
+
+const fn is_check(bead: &RailBead) -> bool {
+    matches!(bead, RailBead::Check(_))
 }
 
 fn alike(one: &RailBead, other: &RailBead) -> bool {
@@ -245,6 +255,7 @@ impl Drawing<'_> {
                 }
             },
             Item::FoldedToCome(count) => self.to_come(x, Some(*count)),
+            Item::Gap => html! {},
         }
     }
 
