@@ -123,6 +123,14 @@ impl Study {
         fs::write(self.path().join("study.toml"), text).unwrap();
     }
 
+    /// Puts other words into `study.toml`.
+    pub fn edit(&self, old: &str, new: &str) {
+        let file = self.path().join("study.toml");
+        let text = fs::read_to_string(&file).unwrap();
+        assert_eq!(text.matches(old).count(), 1, "{old}");
+        fs::write(file, text.replace(old, new)).unwrap();
+    }
+
     pub fn path(&self) -> PathBuf {
         self.folder.path().join("harbour")
     }
