@@ -1,14 +1,16 @@
-//! `halfpanel run` with a meter that says nothing: how soon it is ready, how much memory it has, and how
-//! often it wakes up for nothing. `cargo bench --bench idle`.
+//! `halfpanel run` and `halfpanel serve` with a meter that says nothing: how soon the one is ready, how much memory
+//! they have, and how often they wake up for nothing; the daemon with a run begun and one page that follows it.
+//! `cargo bench --bench idle`.
 
 #![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "a bench")]
 
 mod common;
 
-use common::{Board, HALFPANEL, median, status_kib};
+use common::{Board, HALFPANEL, cpu_s, median, status_kib};
 use rustix::fd::OwnedFd;
 use rustix::pty::OpenptFlags;
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Write};
+use std::net::TcpStream;
 use std::path::Path;
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -35,7 +37,78 @@ fn main() {
     board.put("voluntary context switches in 5 s, all threads", woken as f64, "", Some(0.0));
     drop(out);
     drop(running);
+    let (meter, port) = silent_meter();
+    serve(folder.path(), &port, &mut board);
+    drop(meter);
     board.print();
+}
+
+/// The daemon, whose one run waits for its meter while one page follows it.
+fn serve(folder: &Path, port: &str, board: &mut Board) {
+    let study = folder.join("harbour");
+    common::write_study(&study);
+    let text = std::fs::read_to_string(study.join("study.toml")).unwrap().replace("/dev/ttyUSB0", port);
+    std::fs::write(study.join("study.toml"), text).unwrap();
+    let child = Command::new(HALFPANEL)
+        .arg("serve")
+        .arg(&study)
+        .args(["--listen", "127.0.0.1:0"])
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut running = Running(child);
+    let mut said = BufReader::new(running.0.stdout.take().unwrap());
+    let mut line = String::new();
+    said.read_line(&mut line).unwrap();
+    let at = line.trim().strip_prefix("Serving at http://").unwrap().trim_end_matches('/').to_owned();
+    drop(ask(&at, "GET /s/harbour/ HTTP/1.1", "text/html", ""));
+    let mut page = ask(&at, "GET /s/harbour/events HTTP/1.1", "text/event-stream", "");
+    let version = next_state(&mut page)["version"].to_string();
+    let mut started = ask(
+        &at,
+        "POST /s/harbour/start HTTP/1.1",
+        "application/json",
+        &serde_json::json!({ "version": version.parse::<u64>().unwrap() }).to_string(),
+    );
+    started.read_line(&mut String::new()).unwrap();
+    while next_state(&mut page)["regions"]["status"].as_str().is_none_or(|text| !text.contains("line is up"))
+    {
+    }
+    std::thread::sleep(Duration::from_secs(1));
+    let pid = running.0.id();
+    let (woken, used) = (wakes(pid), cpu_s(pid));
+    std::thread::sleep(2 * IDLE);
+    let (woken, used) = (wakes(pid) - woken, cpu_s(pid) - used);
+    let mib = |key| status_kib(pid, key).unwrap() as f64 / 1024.0;
+    board.put("daemon, one run and one page: memory (VmRSS)", mib("VmRSS:"), "MiB", Some(15.0));
+    board.put("  of which its own (RssAnon)", mib("RssAnon:"), "MiB", None);
+    board.put("  CPU in 10 s, user and system", used * 1e3, "ms", Some(10.0));
+    board.put("  voluntary context switches in 10 s, all threads", woken as f64, "", None);
+}
+
+/// Sends a request on a connection of its own, and gives what comes back.
+fn ask(at: &str, line: &str, media_type: &str, body: &str) -> BufReader<TcpStream> {
+    let mut stream = TcpStream::connect(at).unwrap();
+    let length = body.len();
+    write!(
+        stream,
+        "{line}\r\nHost: {at}\r\nAccept: {media_type}\r\nContent-Type: {media_type}\r\nContent-Length: {length}\r\n\r\n{body}"
+    )
+    .unwrap();
+    BufReader::new(stream)
+}
+
+/// The next state that the page is sent.
+fn next_state(page: &mut BufReader<TcpStream>) -> serde_json::Value {
+    loop {
+        let mut line = String::new();
+        assert!(page.read_line(&mut line).unwrap() > 0, "the stream ended");
+        if let Some(data) = line.strip_prefix("data: ")
+            && let Ok(state) = serde_json::from_str(data)
+        {
+            return state;
+        }
+    }
 }
 
 /// Ended when dropped.
