@@ -58,18 +58,18 @@ fn runs_table(rows: &[RunRow]) -> Markup {
         div class="scroll" tabindex="0" role="region" aria-label="Runs" {
             table {
                 thead {
-                    tr { th scope="col" { "Run" } th scope="col" { "Begun" } th scope="col" { "By" } th scope="col" { "Panels" }
-                        th scope="col" { "Stages" } th scope="col" { "Treated minus control, GU" } }
+                    tr { th scope="col" { "Run" } th scope="col" { "Treated minus control, GU" } th scope="col" { "Stages" }
+                        th scope="col" { "Panels" } th scope="col" { "Begun" } th scope="col" { "By" } }
                 }
                 tbody {
                     @for row in rows {
                         tr {
                             th scope="row" { a href=(format!("runs/{}", row.run)) { (row.run) } }
+                            td { (results(&row.results)) }
+                            td { (row.stages.join(", ")) }
+                            td { (row.panels.join(", ")) }
                             td { time datetime=(row.begun) { (moment(&row.begun)) } }
                             td { (row.operator) }
-                            td { (row.panels.join(", ")) }
-                            td { (row.stages.join(", ")) }
-                            td { (results(&row.results)) }
                         }
                     }
                 }
@@ -85,12 +85,18 @@ fn results(rows: &[ResultRow]) -> Markup {
             p {
                 (row.treatment) " on " (row.panel) ", " (row.geometry_deg) "°: "
                 @if row.difference_gu.is_empty() { (row.verdict) } @else {
-                    b { (row.difference_gu) } " (" (row.ci_low_gu) " to " (row.ci_high_gu) "), " (row.verdict)
+                    b { (rounded(&row.difference_gu)) } " (" (rounded(&row.ci_low_gu)) " to " (rounded(&row.ci_high_gu)) "), "
+                    (row.verdict)
                 }
                 ", " (row.status)
             }
         }
     }
+}
+
+/// A figure of a table to two decimals, with its sign. The tables have all four.
+fn rounded(figure: &str) -> String {
+    figure.parse::<f64>().map_or_else(|_| figure.to_owned(), |gu| format!("{gu:+.2}"))
 }
 
 /// A run's readings, each with the line it came from.
