@@ -47,9 +47,8 @@ impl<S: Sync> FromRequestParts<S> for Wants {
 /// Why something was not done: problem details, as RFC 9457 has them, with a short name.
 #[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct Problem {
-    /// A short name that stays the same: `stale`, `not-now`, `refused`, `failed`, `closing`, `bad-input`,
-    /// `not-found`.
-    pub code: &'static str,
+    /// A short name that stays the same.
+    pub code: Code,
     /// The HTTP status.
     pub status: u16,
     /// What happened, as a sentence.
@@ -57,6 +56,26 @@ pub struct Problem {
     /// What to do; absent where `title` says it.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub detail: String,
+}
+
+/// Why something was not done, in one word for programs. The gate before the routes has names of its own beside these.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Code {
+    /// The bench has moved on since the version that the order was meant for.
+    Stale,
+    /// It does not fit what the bench is at.
+    NotNow,
+    /// The run could not follow the word.
+    Refused,
+    /// It was tried and did not work.
+    Failed,
+    /// The daemon is stopping.
+    Closing,
+    /// What was sent cannot be read.
+    BadInput,
+    /// Nothing goes by that name.
+    NotFound,
 }
 
 /// What is there once an order was followed.
@@ -68,18 +87,18 @@ pub struct Done {
 
 impl Problem {
     /// A problem, by its status and short name.
-    pub fn new(status: StatusCode, code: &'static str, title: impl Into<String>) -> Problem {
+    pub fn new(status: StatusCode, code: Code, title: impl Into<String>) -> Problem {
         Problem { code, status: status.as_u16(), title: title.into(), detail: String::new() }
     }
 
     /// Nothing goes by that name.
     pub fn not_found(what: &str) -> Problem {
-        Problem::new(StatusCode::NOT_FOUND, "not-found", format!("there is no {what}"))
+        Problem::new(StatusCode::NOT_FOUND, Code::NotFound, format!("there is no {what}"))
     }
 
     /// What was sent cannot be read.
     pub fn bad_input(title: impl Into<String>) -> Problem {
-        Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "bad-input", title)
+        Problem::new(StatusCode::UNPROCESSABLE_ENTITY, Code::BadInput, title)
     }
 
     /// With what to do about it.
@@ -94,7 +113,7 @@ impl Problem {
         match wants {
             Wants::Page => {
                 let head = match self.code {
-                    "not-found" => "Not there",
+                    Code::NotFound => "Not there",
                     _ => "Not done",
                 };
                 (status, Html(page::shelf::not_done(head, &self.title, &self.detail, back))).into_response()
@@ -107,11 +126,11 @@ impl Problem {
 impl From<Refused> for Problem {
     fn from(refused: Refused) -> Problem {
         let (status, code) = match &refused {
-            Refused::Stale { .. } => (StatusCode::CONFLICT, "stale"),
-            Refused::NotNow(_) => (StatusCode::CONFLICT, "not-now"),
-            Refused::Word(_) => (StatusCode::UNPROCESSABLE_ENTITY, "refused"),
-            Refused::Failed { .. } => (StatusCode::UNPROCESSABLE_ENTITY, "failed"),
-            Refused::Closing => (StatusCode::SERVICE_UNAVAILABLE, "closing"),
+            Refused::Stale { .. } => (StatusCode::CONFLICT, Code::Stale),
+            Refused::NotNow(_) => (StatusCode::CONFLICT, Code::NotNow),
+            Refused::Word(_) => (StatusCode::UNPROCESSABLE_ENTITY, Code::Refused),
+            Refused::Failed { .. } => (StatusCode::UNPROCESSABLE_ENTITY, Code::Failed),
+            Refused::Closing => (StatusCode::SERVICE_UNAVAILABLE, Code::Closing),
         };
         Problem::new(status, code, refused.to_string()).hint(refused.hint())
     }

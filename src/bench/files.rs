@@ -1,5 +1,6 @@
 //! Downloads: tables and recordings, each by a name that is on a list. No path is ever made from what a client sends.
 
+use super::answers::Code;
 use super::answers::Problem;
 use super::answers::Wants;
 use super::hall::Hall;
@@ -98,7 +99,7 @@ async fn download(
         Ok(Ok(file)) => file,
         Ok(Err(error)) => return not_opened(&error).answer(wants, &back(stand)),
         Err(error) => {
-            let problem = Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "failed", error.to_string());
+            let problem = Problem::new(StatusCode::INTERNAL_SERVER_ERROR, Code::Failed, error.to_string());
             return problem.answer(wants, &back(stand));
         }
     };
@@ -113,7 +114,7 @@ async fn download(
 
 fn not_opened(error: &StoreError) -> Problem {
     let title = format!("it is not there ({})", error.kind());
-    Problem::new(StatusCode::NOT_FOUND, "not-found", title)
+    Problem::new(StatusCode::NOT_FOUND, Code::NotFound, title)
         .hint("tables are written when a run ends or is stopped")
 }
 

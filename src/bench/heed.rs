@@ -1,5 +1,6 @@
 //! Reading what a client sends: a form or JSON. The gate has bounded its size and time.
 
+use super::answers::Code;
 use super::answers::Problem;
 use axum::http::HeaderMap;
 use axum::http::StatusCode;
@@ -28,7 +29,7 @@ pub fn heed<T: Sent>(headers: &HeaderMap, bytes: &[u8]) -> Result<T, Problem> {
         "application/x-www-form-urlencoded" => read(from_form::<T>(bytes)),
         _ => {
             let detail = "the body must be application/json or application/x-www-form-urlencoded";
-            Err(Problem::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, "bad-input", detail))
+            Err(Problem::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, Code::BadInput, detail))
         }
     }
 }

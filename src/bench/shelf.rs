@@ -1,5 +1,6 @@
 //! The pages beside the bench: runs, readings, the tile. JSON for programs.
 
+use super::answers::Code;
 use super::answers::Problem;
 use super::answers::Wants;
 use super::hall::Hall;
@@ -169,10 +170,10 @@ async fn aside<T: Send + 'static>(
     match hall.read(move || work(folder)).await {
         Ok(Ok(done)) => Ok(done),
         Ok(Err(error)) => {
-            let problem = Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "failed", error.to_string());
+            let problem = Problem::new(StatusCode::UNPROCESSABLE_ENTITY, Code::Failed, error.to_string());
             Err(problem.hint(error.hint()))
         }
-        Err(broke) => Err(Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "failed", broke.to_string())),
+        Err(broke) => Err(Problem::new(StatusCode::INTERNAL_SERVER_ERROR, Code::Failed, broke.to_string())),
     }
 }
 
