@@ -116,7 +116,8 @@ impl Asked {
     pub fn of(request: &Request) -> Asked {
         Asked {
             path: request.uri().path().to_owned(),
-            versioned: request.uri().query().is_some_and(|query| query.starts_with("v=")),
+            versioned: has_digest(request.uri().path())
+                || request.uri().query().is_some_and(|query| query.starts_with("v=")),
             html: wants_page(request.headers()),
         }
     }
@@ -126,7 +127,8 @@ impl Asked {
         &self.path
     }
 
-    /// Whether a file of the program is asked for under an address that changes with its content (`?v=…`).
+    /// Whether a file of the program is asked for under an address that changes with its content (`NAME-DIGEST.css`, or
+    /// `?v=…`).
     pub(super) fn is_versioned_asset(&self) -> bool {
         self.is_asset() && self.versioned
     }
@@ -198,6 +200,13 @@ impl Asked {
         }
         answer
     }
+}
+
+/// Whether a file's name ends in twelve or more hexadecimal digits behind a hyphen, as those of the page do.
+fn has_digest(path: &str) -> bool {
+    let stem = path.rsplit_once('.').map_or(path, |(stem, _)| stem);
+    let digest = stem.rsplit_once('-').map_or("", |(_, digest)| digest);
+    digest.len() >= 12 && digest.bytes().all(|b| b.is_ascii_hexdigit())
 }
 
 fn wants_page(headers: &HeaderMap) -> bool {

@@ -19,6 +19,7 @@ mod shell;
 mod start;
 
 pub use assets::asset;
+pub use assets::style;
 
 use crate::session::station::Phase;
 use crate::session::station::Snapshot;
