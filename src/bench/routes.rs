@@ -50,7 +50,6 @@ use utoipa_axum::routes;
 struct Description;
 
 /// All routes over the stations of `hall`, other than those of the gate before them.
-#[must_use]
 pub fn router(hall: Hall) -> Router {
     described()
         .split_for_parts()

@@ -26,7 +26,6 @@ use std::sync::Arc;
 use std::thread::JoinHandle;
 use tokio::sync::oneshot;
 use tokio_util::sync::CancellationToken;
-use tokio_util::task::TaskTracker;
 
 /// Serves the bench page of one or more studies, and leads a person through runs with the meter's own button.
 #[derive(clap::Args)]
@@ -67,46 +66,51 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
         stations.push((slug, station, study));
         keeping.push(Box::pin(keeper));
     }
-    runtime()?.block_on(async {
-        let limits = Limits::default();
-        let listener =
-            gate::listen(arguments.listen, &limits).map_err(|error| not_bound(arguments, &error))?;
-        let at = listener.local_addr()?;
-        let gate = Gate::new(at, reach, &arguments.name, limits.clone(), Clock::real());
-        let gate = Arc::new(gate.map_err(|error| Failure::new(error, ""))?);
-        let signalled = signals()?;
-        let (keepers, kept) = keep(keeping)?;
-        let closing = CancellationToken::new();
-        let hall = Hall::new(stations, metrics, closing.clone());
-        let app = gate::guard(routes::router(hall), Arc::clone(&gate));
-        let serving = tokio::spawn(gate::serve(listener, app, limits, closing.clone()));
-        output::line(format_args!("Serving at {}", gate.url()));
-        if let Some(invitation) = gate.invitation() {
-            output::line(invitation);
-        }
-        tell(&[NotifyState::Ready]);
-        let watchdog = tokio::spawn(feed_watchdog());
-        tokio::select! {
-            name = signalled => tracing::info!("stopping on {name}"),
-            // Only if a mistake of the program ended them.
-            _ = kept => {}
-        }
-        tell(&[NotifyState::Stopping]);
-        watchdog.abort();
-        // The meters first: pages see their runs stop.
-        stop.cancel();
-        let keepers = tokio::task::spawn_blocking(move || keepers.join()).await;
-        closing.cancel();
-        let _ = serving.await;
-        match keepers {
-            Ok(Ok(Ok(()))) => Ok(DONE),
-            Ok(Ok(Err(error))) => Err(error.into()),
-            _ => Err(Failure::new(
-                "a study's task broke off; its recording is whole up to what was shown",
-                "start the daemon again and take the run up",
-            )),
-        }
-    })
+    runtime()?.block_on(serve(arguments, reach, stations, keeping, metrics, &stop))
+}
+
+async fn serve(
+    arguments: &Arguments,
+    reach: Reach,
+    stations: Vec<(String, Station, Study)>,
+    keeping: Vec<Keeping>,
+    metrics: Metrics,
+    stop: &CancellationToken,
+) -> Result<u8, Failure> {
+    let limits = Limits::default();
+    let listener = gate::listen(arguments.listen, &limits).map_err(|error| not_bound(arguments, &error))?;
+    let gate = Gate::new(listener.local_addr()?, reach, &arguments.name, limits.clone(), Clock::real());
+    let gate = Arc::new(gate.map_err(|error| Failure::new(error, ""))?);
+    let signalled = signals()?;
+    let Kept { thread, ended } = keep(keeping)?;
+    let closing = CancellationToken::new();
+    let app = gate::guard(routes::router(Hall::new(stations, metrics, closing.clone())), Arc::clone(&gate));
+    let serving = tokio::spawn(gate::serve(listener, app, limits, closing.clone()));
+    output::line(format_args!("Serving at {}", gate.url()));
+    if let Some(invitation) = gate.invitation() {
+        output::line(invitation);
+    }
+    tell(&[NotifyState::Ready]);
+    let watchdog = tokio::spawn(feed_watchdog());
+    tokio::select! {
+        name = signalled => tracing::info!("stopping on {name}"),
+        // Only if a mistake of the program ended them.
+        _ = ended => {}
+    }
+    tell(&[NotifyState::Stopping]);
+    watchdog.abort();
+    // The meters first: pages see their runs stop.
+    stop.cancel();
+    let kept = tokio::task::spawn_blocking(move || thread.join()).await;
+    closing.cancel();
+    let _ = serving.await;
+    match kept {
+        Ok(Ok(true)) => Ok(DONE),
+        _ => Err(Failure::new(
+            "a study's task broke off; its recording is whole up to what was shown",
+            "start the daemon again and take the run up",
+        )),
+    }
 }
 
 /// The folders of the studies, none of them twice.
@@ -131,29 +135,30 @@ fn not_bound(arguments: &Arguments, error: &std::io::Error) -> Failure {
     Failure::new(what, "stop what listens there, or choose another port with --listen (port 0 takes any)")
 }
 
-/// Keeps the stations on a thread of their own, so that no amount of pages holds a meter up. What is received ends with
-/// it.
-fn keep(
-    keeping: Vec<Keeping>,
-) -> Result<(JoinHandle<Result<(), std::io::Error>>, oneshot::Receiver<()>), Failure> {
-    let (is_kept, kept) = oneshot::channel::<()>();
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+/// The thread of the stations.
+struct Kept {
+    /// Gives whether none of them broke off.
+    thread: JoinHandle<bool>,
+    /// Closed once it has ended.
+    ended: oneshot::Receiver<()>,
+}
+
+/// Keeps the stations on a thread of their own, so that no number of pages holds a meter up.
+fn keep(keeping: Vec<Keeping>) -> Result<Kept, Failure> {
+    let (at_work, ended) = oneshot::channel::<()>();
+    let runtime = runtime()?;
     let thread = std::thread::Builder::new().name("stations".to_owned()).spawn(move || {
-        let _is_kept = is_kept;
-        let tracker = TaskTracker::new();
-        let broken = runtime.block_on(async {
-            let tasks: Vec<_> = keeping.into_iter().map(|keeper| tracker.spawn(keeper)).collect();
-            tracker.close();
-            tracker.wait().await;
-            let mut broken = false;
+        let _at_work = at_work;
+        runtime.block_on(async {
+            let tasks: Vec<_> = keeping.into_iter().map(tokio::spawn).collect();
+            let mut is_whole = true;
             for task in tasks {
-                broken |= task.await.is_err();
+                is_whole &= task.await.is_ok();
             }
-            broken
-        });
-        if broken { Err(std::io::Error::other("a study's task broke off")) } else { Ok(()) }
+            is_whole
+        })
     })?;
-    Ok((thread, kept))
+    Ok(Kept { thread, ended })
 }
 
 /// Ready with the name of the first signal to stop.
