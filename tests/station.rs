@@ -71,8 +71,7 @@ async fn a_disk_that_refuses_ends_the_sitting_and_not_the_station() {
     let mut snapshots = station.snapshots();
     order(&station, begin()).await.unwrap();
     until(&mut snapshots, |snapshot| readings(snapshot) >= 2).await;
-    let done = disk.operations().len() as u64;
-    disk.set_plan(Plan::default().all_from(done, Cause::DiskFull));
+    disk.set_plan(Plan::default().all_from(0, Cause::DiskFull));
     let stuck = until(&mut snapshots, |snapshot| matches!(snapshot.phase, Phase::Stuck { .. })).await;
     let Phase::Stuck { what, hint, .. } = &stuck.phase else { unreachable!() };
     assert!(what.contains("cannot be continued") && !hint.is_empty(), "{what} / {hint}");
