@@ -1,5 +1,6 @@
 //! What can be asked of the daemon. Each route stands beside its description, and both come from here.
 
+use super::answers::MEDIA_TYPE;
 use super::answers::Problem;
 use super::answers::Wants;
 use super::files;
@@ -28,6 +29,9 @@ use std::sync::Arc;
 use std::sync::LazyLock;
 use utoipa::OpenApi;
 use utoipa::ToSchema;
+use utoipa::openapi::Content;
+use utoipa::openapi::Ref;
+use utoipa::openapi::ResponseBuilder;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
@@ -63,8 +67,36 @@ pub fn router(hall: Hall) -> Router {
 pub fn description() -> utoipa::openapi::OpenApi {
     let mut description = described().split_for_parts().1;
     description.merge(PairingApi::openapi());
+    for item in description.paths.paths.values_mut() {
+        let with_body = item.post.as_mut().map(|post| (post, &OF_A_BODY[..]));
+        let without = item.get.as_mut().map(|get| (get, &[][..]));
+        for (operation, more) in with_body.into_iter().chain(without) {
+            for &(status, says) in OF_THE_GATE.iter().chain(more) {
+                let problem = Content::new(Some(Ref::from_schema_name("Problem")));
+                let refusal = ResponseBuilder::new().description(says).content(MEDIA_TYPE, problem).build();
+                operation.responses.responses.entry(status.to_owned()).or_insert_with(|| refusal.into());
+            }
+        }
+    }
     description
 }
+
+/// What may be wrong with a body, whatever the route.
+const OF_A_BODY: [(&str, &str); 4] = [
+    ("408", "The body did not come in time"),
+    ("413", "The body is too large"),
+    ("415", "The body is of another kind than the route takes"),
+    ("422", "The body cannot be read"),
+];
+
+/// What the gate may answer in place of any route.
+const OF_THE_GATE: [(&str, &str); 5] = [
+    ("400", "The request cannot be read"),
+    ("401", "Not paired; only where pairing is asked for"),
+    ("403", "Paired to look only, or sent by another site's page"),
+    ("405", "The path does not take that method"),
+    ("421", "The daemon is not called so"),
+];
 
 fn described() -> OpenApiRouter<Hall> {
     OpenApiRouter::with_openapi(Description::openapi())
