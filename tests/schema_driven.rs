@@ -6,7 +6,6 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 #[path = "common/process.rs"]
-#[allow(dead_code, reason = "a part of it")]
 mod process;
 #[path = "common/web.rs"]
 mod web;

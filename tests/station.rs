@@ -19,7 +19,6 @@ use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
 #[path = "common/process.rs"]
-#[allow(dead_code, reason = "of it, only the study")]
 mod process;
 
 use process::PATIENCE;
