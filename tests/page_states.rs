@@ -50,7 +50,7 @@ fn every_state_is_written_to_be_looked_at() {
             let (_, bytes) = page::asset(name).unwrap_or_else(|| panic!("no asset {name}"));
             fs::write(folder.join("assets").join(name), bytes).unwrap();
         }
-        let page = page.replace("/assets/", "assets/").replace("?v=1", "");
+        let page = page.replace("/assets/", "assets/");
         fs::write(folder.join(format!("{}-unheard.html", state.name)), &page).unwrap();
         // Without a daemon to follow.
         fs::write(folder.join(format!("{}.html", state.name)), page.replace(" data-live", "")).unwrap();

@@ -184,8 +184,9 @@ impl Pairing {
         }
         for (place, pair) in cookie.as_bytes().chunks(2).enumerate() {
             // Digit by digit: reading a number would take a sign, too.
-            let digits = pair.iter().map(|byte| char::from(*byte).to_digit(16));
-            let value = digits.fold(Some(0), |value, digit| Some(value? * 16 + digit?))?;
+            let [high, low] = pair else { return None };
+            let digit = |byte: u8| char::from(byte).to_digit(16);
+            let value = digit(*high)? * 16 + digit(*low)?;
             bytes[place] = u8::try_from(value).ok()?;
         }
         let token = Digest::of(&bytes);

@@ -107,34 +107,18 @@ impl Refusal {
 #[derive(Debug, Clone)]
 pub struct Asked {
     path: String,
-    versioned: bool,
     html: bool,
 }
 
 impl Asked {
     /// What `request` asks for.
     pub fn of(request: &Request) -> Asked {
-        Asked {
-            path: request.uri().path().to_owned(),
-            versioned: has_digest(request.uri().path())
-                || request.uri().query().is_some_and(|query| query.starts_with("v=")),
-            html: wants_page(request.headers()),
-        }
+        Asked { path: request.uri().path().to_owned(), html: wants_page(request.headers()) }
     }
 
     /// The path alone: a query may hold a pairing code, which belongs into no log.
     pub fn path(&self) -> &str {
         &self.path
-    }
-
-    /// Whether a file of the program is asked for under an address that changes with its content (`NAME-DIGEST.css`, or
-    /// `?v=…`).
-    pub(super) fn is_versioned_asset(&self) -> bool {
-        self.is_asset() && self.versioned
-    }
-
-    pub(super) fn is_asset(&self) -> bool {
-        self.path.starts_with("/assets/")
     }
 
     /// The answer to a request that was turned away: a page where one was asked for, else JSON. Who has not
@@ -200,13 +184,6 @@ impl Asked {
         }
         answer
     }
-}
-
-/// Whether a file's name ends in twelve or more hexadecimal digits behind a hyphen, as those of the page do.
-fn has_digest(path: &str) -> bool {
-    let stem = path.rsplit_once('.').map_or(path, |(stem, _)| stem);
-    let digest = stem.rsplit_once('-').map_or("", |(_, digest)| digest);
-    digest.len() >= 12 && digest.bytes().all(|b| b.is_ascii_hexdigit())
 }
 
 fn wants_page(headers: &HeaderMap) -> bool {

@@ -27,12 +27,12 @@ const ALWAYS: [(&str, &str); 8] = [
     ),
 ];
 
-/// `response` with those headers. State is never kept; files of the program are kept for ever under an address with
-/// their version (`/assets/NAME?v=…`), and asked after each time under one without.
+/// `response` with those headers. State is never kept. Files of the program are kept for good where their name changes
+/// with what is in them, and asked after each time where it does not.
 pub fn seal(mut response: Response, asked: &Asked) -> Response {
-    let keep = match (response.status().is_success(), asked.is_versioned_asset(), asked.is_asset()) {
-        (true, true, _) => "public, max-age=31536000, immutable",
-        (true, false, true) => "no-cache",
+    let keep = match (response.status().is_success(), asked.path().strip_prefix("/assets/")) {
+        (true, Some(name)) if is_named_by_content(name) => "public, max-age=31536000, immutable",
+        (true, Some(_)) => "no-cache",
         _ => "no-store",
     };
     let headers = response.headers_mut();
@@ -41,4 +41,11 @@ pub fn seal(mut response: Response, asked: &Asked) -> Response {
     }
     headers.insert(header::CACHE_CONTROL, HeaderValue::from_static(keep));
     response
+}
+
+/// Whether a name ends, before its ending, in a hyphen and twelve hexadecimal digits, as in `bench-0123456789ab.css`.
+fn is_named_by_content(name: &str) -> bool {
+    let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
+    stem.rsplit_once('-')
+        .is_some_and(|(_, hash)| hash.len() == 12 && hash.bytes().all(|b| b.is_ascii_hexdigit()))
 }

@@ -19,9 +19,9 @@ impl Asset {
         Asset { name: format!("{stem}-{hash}.{ending}"), mime, bytes: text.as_bytes().to_vec() }
     }
 
-    /// Where it is. By the `v` whoever serves it knows that it may be kept.
+    /// Where it is.
     fn address(&self) -> String {
-        format!("/assets/{}?v=1", self.name)
+        format!("/assets/{}", self.name)
     }
 }
 
