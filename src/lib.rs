@@ -5,7 +5,7 @@
 //! | floor | pure: no clock, no file, no port | shell |
 //! | --- | --- | --- |
 //! | 6 | | [`cli`] |
-//! | 5 | [`report`] | [`bench`] |
+//! | 5 | [`report`] | [`bench`](mod@bench) |
 //! | 4 | | [`session`] |
 //! | 3 | [`study`], [`difference`], [`tables`], [`life`], [`board`], [`view`] | |
 //! | 2 | [`run`] | |

@@ -51,7 +51,7 @@ impl Draw {
         for time in self.times(from, to) {
             let (every, last) = (self.0.random_range(2..6_u8), self.0.random_range(4..12_u8));
             let looks = (0..=last).map(|look| f64::from(look * every));
-            let after = looks.clone().filter(|look| *look < time).last().unwrap();
+            let after = looks.clone().rfind(|look| *look < time).unwrap();
             let until = looks.clone().find(|look| *look >= time);
             lives.push(until.map_or(Span::Beyond(after), |until| Span::Between { after, until }));
         }

@@ -28,6 +28,7 @@ use common::browser::PHONE;
 use common::browser::TABLET;
 use common::process::recordings;
 use common::process::rows;
+use fantoccini::Locator;
 use rustix::process::Signal;
 
 const NO_PORT: &str = "127.0.0.1:0";
@@ -170,12 +171,17 @@ async fn a_meter_that_is_unplugged_is_said_to_be_gone_and_the_run_goes_on_when_i
     browser.goto(&daemon.bench()).await;
     start(&browser).await;
     press_until(&browser, &button, "A2").await;
-    let (placement_before, value_before) = (placement(&browser).await, text(&browser, "#value .number").await);
+    let (placement_before, value_before) =
+        (placement(&browser).await, text(&browser, "#value .number").await);
     button.unplug();
     browser.until("the meter is missed", "document.querySelector('#now [data-kind=lost]')").await;
     assert!(text(&browser, "#now").await.contains("No meter"));
     assert!(text(&browser, ".strip .line").await.contains("down"));
-    assert_eq!(browser.script("return document.body.dataset.contact").await, "live", "the daemon itself is there");
+    assert_eq!(
+        browser.script("return document.body.dataset.contact").await,
+        "live",
+        "the daemon itself is there"
+    );
     assert_eq!(
         (placement(&browser).await, text(&browser, "#value .number").await),
         (placement_before, value_before),
@@ -183,7 +189,12 @@ async fn a_meter_that_is_unplugged_is_said_to_be_gone_and_the_run_goes_on_when_i
     );
     look(&browser, "meter-lost", &[]).await;
     button.plug_in();
-    browser.until("the meter is back", "document.querySelector('.line-up') && document.querySelector('#now [data-kind=zone]')").await;
+    browser
+        .until(
+            "the meter is back",
+            "document.querySelector('.line-up') && document.querySelector('#now [data-kind=zone]')",
+        )
+        .await;
     assert_eq!(wanted(&browser).await.1, "A2");
     press_until(&browser, &button, "Done").await;
     browser.until("the tables are there", "document.querySelector('#tables a')").await;
@@ -226,7 +237,12 @@ async fn a_daemon_that_is_killed_is_missed_and_comes_back_with_everything_that_w
     assert!(text(&browser, "#before").await.contains("was cut off"));
     look(&browser, "cut-off", &["net::ERR_"]).await;
     click(&browser, "#take-up").await;
-    browser.until("the run goes on", "document.querySelector('#now .call') && document.querySelector('.line-up')").await;
+    browser
+        .until(
+            "the run goes on",
+            "document.querySelector('#now .call') && document.querySelector('.line-up')",
+        )
+        .await;
     assert_eq!(zones_on_the_panel(&browser).await, shown, "nothing that was shown is lost");
     assert_eq!(wanted(&browser).await, wanted_before);
     look(&browser, "taken-up", &[]).await;
@@ -262,14 +278,14 @@ async fn of_two_tabs_the_one_that_saw_an_older_state_undoes_nothing_and_is_told_
     // The second tab's stream stands still after its first state, as on a tablet whose network hangs.
     let hang = "window.EventSource = class extends EventSource { constructor(to) { super(to); \
                 this.addEventListener('state', () => setTimeout(() => this.close())); } }";
-    browser
-        .devtools("Page.addScriptToEvaluateOnNewDocument", serde_json::json!({ "source": hang }))
-        .await;
+    browser.devtools("Page.addScriptToEvaluateOnNewDocument", serde_json::json!({ "source": hang })).await;
     browser.goto(&daemon.bench()).await;
     browser.until("the second tab shows the run", "document.querySelector('#word-undo')").await;
     browser.client.switch_to_window(first.clone()).await.unwrap();
     browser.key("u").await;
-    browser.until("the first tab took it back", "document.querySelector('#now .short').textContent === 'B1'").await;
+    browser
+        .until("the first tab took it back", "document.querySelector('#now .short').textContent === 'B1'")
+        .await;
 
     browser.client.switch_to_window(second).await.unwrap();
     assert_eq!(wanted(&browser).await.1, "B2", "the second tab knows nothing of it");
@@ -332,7 +348,12 @@ async fn the_keyboard_alone_leads_from_the_first_page_to_the_end_of_a_run() {
     tab_to(&browser, "start-run").await;
     browser.window_picture("keyboard-start").await;
     browser.key("Enter").await;
-    browser.until("the run has begun", "document.querySelector('#now .call') && document.querySelector('.line-up')").await;
+    browser
+        .until(
+            "the run has begun",
+            "document.querySelector('#now .call') && document.querySelector('.line-up')",
+        )
+        .await;
     press_until(&browser, &button, "B1").await;
     // Buttons that have gone away must not leave the focus nowhere: one of them is pressed, and one key later it is
     // pressed again.
@@ -399,16 +420,22 @@ async fn the_pages_beside_the_bench_are_as_fit_to_be_looked_at() {
     for n in 1..=3 {
         browser.goto(&daemon.bench()).await;
         click(&browser, "#start-run").await;
-        browser.until("the run is done", &format!("document.querySelector('#tables a[href$=\"-0{n}.rec\"]')")).await;
+        browser
+            .until("the run is done", &format!("document.querySelector('#tables a[href$=\"-0{n}.rec\"]')"))
+            .await;
     }
     click(&browser, "nav a[href$=runs]").await;
-    browser.until("the list of runs is there", "document.querySelectorAll('main a[href*=\"-03\"]').length").await;
+    browser
+        .until("the list of runs is there", "document.querySelectorAll('main a[href*=\"-03\"]').length")
+        .await;
     look(&browser, "runs", &[]).await;
     click(&browser, "main a[href*=\"-03\"]").await;
     browser.until("the run's page is there", "document.body.innerText.includes('75.9')").await;
     look(&browser, "run", &[]).await;
     click(&browser, "nav a[href$=tile]").await;
-    browser.until("the tile's history is drawn", "document.querySelector('main svg[role=img], main svg')").await;
+    browser
+        .until("the tile's history is drawn", "document.querySelector('main svg[role=img], main svg')")
+        .await;
     look(&browser, "tile", &[]).await;
     browser.goto(&format!("{}runs/none", daemon.bench())).await;
     look(&browser, "not-there", &["404 (Not Found)"]).await;
@@ -459,4 +486,104 @@ async fn pair(browser: &Browser, code: &str) {
     browser.script("const of = document.querySelector('#code'); of.value = ''; of.focus()").await;
     browser.type_text(code).await;
     browser.key("Enter").await;
+}
+
+#[tokio::test]
+async fn a_port_that_is_not_there_an_adjustment_a_stop_and_a_run_given_up_are_each_said_in_words() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let (study, button) = Study::on_a_line();
+    let daemon = study.serve(NO_PORT);
+    button.unplug();
+    browser.goto(&daemon.bench()).await;
+    click(&browser, "#start-run").await;
+    browser.until("it did not work", "document.querySelector('#before .broken')").await;
+    browser
+        .until(
+            "it is said once",
+            "document.querySelector('#answer').hidden && document.querySelector('#answer').textContent",
+        )
+        .await;
+    let says = text(&browser, "#before").await;
+    assert!(says.contains("no port") && says.contains("What to do"), "{says}");
+    look(&browser, "stuck", &["422 (Unprocessable"]).await;
+    button.plug_in();
+    start(&browser).await;
+    press_until(&browser, &button, "B1").await;
+
+    // The meter is adjusted: a check before and one after it.
+    browser.key("m").await;
+    browser.until("the as-found check is wanted", "document.querySelector('#now [data-kind=tile]')").await;
+    look(&browser, "as-found", &[]).await;
+    press_until(&browser, &button, "Adjust").await;
+    look(&browser, "adjusting", &[]).await;
+    browser.key("d").await;
+    browser.until("the as-left check is wanted", "document.querySelector('#now [data-kind=tile]')").await;
+    press_until(&browser, &button, "B1").await;
+
+    // Stopped for now, and taken up again.
+    browser.key("q").await;
+    browser.until("the sheet is open", "document.querySelector('#ask-abandon[open]')").await;
+    look(&browser, "abandon-sheet", &[]).await;
+    click(&browser, "#ask-abandon button.quiet").await;
+    browser.until("the run can be taken up", "document.querySelector('#take-up')").await;
+    look(&browser, "stopped", &[]).await;
+    click(&browser, "#take-up").await;
+    browser
+        .until(
+            "the run goes on",
+            "document.querySelector('#actions #ask-abandon') && document.querySelector('.line-up')",
+        )
+        .await;
+
+    browser.key("q").await;
+    browser.until("the sheet is open", "document.querySelector('#ask-abandon[open]')").await;
+    browser.script("document.querySelector('#abandon-reason').focus()").await;
+    browser.type_text("rain through the roof").await;
+    browser.key("Enter").await;
+    browser
+        .until(
+            "the run is given up",
+            "document.querySelector('#now [data-kind=given-up]') && document.querySelector('#start-run')",
+        )
+        .await;
+    look(&browser, "given-up", &[]).await;
+    let recording = std::fs::read_to_string(&recordings(&study.path())[0]).unwrap();
+    assert!(recording.contains("rain through the roof"), "{recording}");
+    for row in rows(&study.path().join("results/results.csv")) {
+        assert_eq!(row["status"], "not-proven");
+    }
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn each_reading_is_told_to_a_screen_reader_and_heard_and_sounds_can_be_muted_for_good() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let (study, button) = Study::on_a_line();
+    let daemon = study.serve(NO_PORT);
+    let listen = "window.tones = 0; window.OscillatorNode = class extends OscillatorNode { start(at) { window.tones += 1; super.start(at); } }";
+    browser.devtools("Page.addScriptToEvaluateOnNewDocument", serde_json::json!({ "source": listen })).await;
+    browser.goto(&daemon.bench()).await;
+    // A browser makes no sound before something was pressed.
+    browser.key("Escape").await;
+    browser
+        .until("sounds may be made", "document.querySelector('#switch-sound').textContent === 'Sounds on'")
+        .await;
+    start(&browser).await;
+    press_until(&browser, &button, "A1").await;
+    let live = browser.script("return document.querySelector('#live').textContent").await;
+    assert!(live.as_str().unwrap().contains("C1: 71.2 GU"), "{live}");
+    let tones = browser.script("return window.tones").await.as_u64().unwrap();
+    assert!(tones >= 3, "{tones} tones for three readings");
+    browser.client.find(Locator::Id("switch-sound")).await.unwrap().click().await.unwrap();
+    press_until(&browser, &button, "A2").await;
+    assert_eq!(browser.script("return window.tones").await, tones);
+    // It is remembered.
+    browser.goto(&daemon.bench()).await;
+    browser.key("Escape").await;
+    browser
+        .until("sounds are off", "document.querySelector('#switch-sound').textContent === 'Sounds off'")
+        .await;
+    press_until(&browser, &button, "Done").await;
+    assert_eq!(browser.script("return window.tones").await, 0);
+    browser.close().await;
 }

@@ -14,7 +14,7 @@ pub enum Sort {
     Difference,
     /// The longest life first: by the last wash at which the middle panel still worked.
     Life,
-    /// The most gloss kept first, at the board's [`retention_stage`].
+    /// The most gloss kept first, at the board's `retention_stage`.
     Retention,
     /// The least cost for a treated area first; within each currency.
     Cost,

@@ -96,7 +96,7 @@ impl Sitting {
     /// One press; back once the page was told of it.
     pub fn press(&mut self, line: &Line) {
         let n = self.pressed.len();
-        let on_the_tile = n < 3 || n >= PRESSES - 3;
+        let on_the_tile = !(3..PRESSES - 3).contains(&n);
         let tenths = if on_the_tile { 924 } else { 710 + u32::try_from(n % 7).unwrap() };
         line.send(format!("60\t{}.{}\r\n", tenths / 10, tenths % 10).as_bytes());
         self.pressed.push(tenths);

@@ -44,6 +44,7 @@ function write(id, html) {
   if (focused) (find(focused) ?? find("main"))?.focus({ preventScroll: true });
   if (id === "rail") showNow();
   if (id === "start" || id === "before") warnOfCure();
+  if (id === "before") sayOnce();
 }
 
 function stampVersions() {
@@ -296,7 +297,15 @@ function answer(text) {
   place.hidden = false;
   // The state that follows at once must not wipe it away.
   place.dataset.keep = "once";
+  sayOnce();
   place.scrollIntoView({ block: "nearest" });
+}
+
+/** What stands on the page already is not said a second time. */
+function sayOnce() {
+  const said = document.querySelector("#before .broken p")?.textContent;
+  const place = find("answer");
+  if (said && place.textContent.startsWith(said)) place.hidden = true;
 }
 
 function wordsOf(text, status) {

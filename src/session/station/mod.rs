@@ -6,8 +6,8 @@
 //! written.
 //!
 //! - [`Station`]: the handle; orders in, snapshots out.
-//! - [`keeper`]: the task behind it; [`opening`]: how a run comes to the bench.
-//! - [`showing`]: versions, snapshots, and answers to words.
+//! - `keeper`: the task behind it; `opening`: how a run comes to the bench.
+//! - `showing`: versions, snapshots, and answers to words.
 
 mod keeper;
 mod opening;
