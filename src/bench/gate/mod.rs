@@ -1,6 +1,6 @@
 //! Who may come in: addresses, pairing, cookies, and bounds on what a client may send.
 //!
-//! [`listen`] and [`serve`] own the sockets, [`guard`] stands before every route. On loopback nobody pairs, but
+//! [`listen`] and [`serve`](fn@serve) own the sockets, [`guard`] stands before every route. On loopback nobody pairs, but
 //! `Host` and `Origin` are checked all the same, since any page in any browser can send requests to
 //! loopback. On a LAN whoever comes in typed a code from the terminal: one code for those who act, one for
 //! those who look. `protocol-notes/security.md` says what this protects, and what it does not.
