@@ -22,7 +22,8 @@ fn packages() -> Vec<tempfile::TempDir> {
 
 fn copy(from: &Path) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
-    for file in fs::read_dir(from).unwrap().map(Result::unwrap) {
+    let files = fs::read_dir(from).unwrap().map(Result::unwrap);
+    for file in files.filter(|file| file.file_type().unwrap().is_file()) {
         fs::copy(file.path(), folder.path().join(file.file_name())).unwrap();
     }
     folder

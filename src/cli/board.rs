@@ -111,17 +111,30 @@ fn print(arguments: &Arguments, boards: &Boards) -> Result<u8, Failure> {
         String::from_utf8_lossy(&bytes).lines().for_each(output::line);
         boards.apart.iter().for_each(output::remark);
     } else {
-        for line in board_text::boards(boards) {
-            // Rows of the table keep their width; sentences are folded.
-            let is_sentence = line.ends_with('.') || line.starts_with("Board:");
-            if is_sentence {
-                crate::text::wrapped(&line, 100).iter().for_each(output::line)
-            } else {
-                output::line(line)
-            }
-        }
+        tell(boards);
     }
     Ok(DONE)
+}
+
+fn tell(boards: &Boards) {
+    for line in board_text::boards(boards) {
+        // Rows of the table keep their width; sentences are folded.
+        let is_sentence = line.ends_with('.') || line.starts_with("Board:");
+        if is_sentence {
+            crate::text::wrapped(&line, 100).iter().for_each(output::line)
+        } else {
+            output::line(line)
+        }
+    }
+}
+
+/// Prints the board of one study as the command does without options.
+pub fn print_usual(folder: &Folder) -> Result<(), Failure> {
+    let gathered = [gather(folder, &slug(folder.root(), &[]))?];
+    let geometry = usual_geometry(&gathered);
+    let stage = usual_stage(&gathered, geometry)?;
+    tell(&Boards::of(gathered[0].entries(&stage, geometry)?, Sort::Difference));
+    Ok(())
 }
 
 /// The folder's own name, made unique.

@@ -1,18 +1,20 @@
 //! `halfpanel demo`
 
-use super::{DONE, Failure, output, run::follow, runtime};
+use super::report::{self, Png};
+use super::{DONE, Failure, board, output, run::follow, runtime};
+use crate::life;
 use crate::meter::{Scenario, SimulatedMeter};
 use crate::run::{Notice, RunState, Status, Word, say};
 use crate::session::engine::{Command, Told};
-use crate::session::folder::{Folder, LoadedStudy};
+use crate::session::folder::Folder;
 use crate::session::hand::{self, Hand, Outlet};
 use crate::session::link::Link;
+use crate::session::observing::{self, Telling};
 use crate::session::pty::PtyHost;
-use crate::session::results::{self, Runs};
+use crate::session::results;
 use crate::session::start::{self, Bench};
 use crate::store::{Disk, RealDisk};
-use crate::study::{self, Season, SeasonSitting, Selection, Study};
-use chrono::{DateTime, FixedOffset};
+use crate::study::{self, Deed, Happening, Season, SeasonSitting, Selection, Study};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use tokio::sync::mpsc;
@@ -41,7 +43,6 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let study = Study::load("study.toml", STUDY)?;
     let season = Season::load("season.toml", SEASON, &study)?;
     disk.write_atomic(&arguments.out.join("practice.toml"), season.practice(&study).as_bytes())?;
-    let loaded = folder.load()?;
     let _lock = folder.lock("halfpanel demo")?;
     output::line(
         "A small boatyard compares six sealers on gelcoat panels, from the bare panel to the last wash.",
@@ -50,9 +51,14 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
         "The meter is simulated, on a real serial line; its time runs fast. Readings are made up.\n",
     );
     runtime()?.block_on(async {
-        for (number, sitting) in season.sittings.iter().enumerate() {
-            let scenario = season.scenario(&study, number, sitting);
-            sit(&folder, &loaded, sitting, &scenario).await?;
+        for happening in season.happenings() {
+            match happening {
+                Happening::Sitting(number, sitting) => {
+                    let scenario = season.scenario(&study, number, sitting);
+                    sit(&folder, sitting, &scenario).await?;
+                }
+                Happening::Deed(deed) => keep(&folder, &study, &season, deed)?,
+            }
         }
         Ok::<(), Failure>(())
     })?;
@@ -78,24 +84,37 @@ fn clear(disk: &RealDisk, out: &Path) -> Result<(), Failure> {
     ))
 }
 
-async fn sit(
-    folder: &Folder,
-    loaded: &LoadedStudy,
-    sitting: &SeasonSitting,
-    scenario: &str,
-) -> Result<(), Failure> {
-    output::line(format_args!("{}  {}", &sitting.starts[..10], sitting.story));
+/// Adds what is done on the panels to the study's observations.
+fn keep(folder: &Folder, study: &Study, season: &Season, deed: &Deed) -> Result<(), Failure> {
+    if let Some(story) = deed.story() {
+        output::line(format_args!("{}  {story}", deed.at().date_naive()));
+    }
+    let telling =
+        Telling { by: deed.by().to_owned(), note: deed.note().to_owned(), ..Telling::at(deed.at()) };
+    observing::append(folder, study, &telling, |stands| {
+        Ok(life::season::rows(study, season, stands, deed)?)
+    })?;
+    Ok(())
+}
+
+async fn sit(folder: &Folder, sitting: &SeasonSitting, scenario: &str) -> Result<(), Failure> {
+    output::line(format_args!("{}  {}", sitting.starts.date_naive(), sitting.story));
+    // The stage is what the panels have come to by then, as in a run of `halfpanel run`; that they are bare is said by
+    // whoever reads them before anything was noted.
+    let is_bare = sitting.stage == "bare";
     let selection = Selection {
         panels: sitting.panels.clone(),
         treatments: sitting.treatments.clone(),
-        stage: Some(sitting.stage.clone()),
-        operator: None,
+        stage: is_bare.then(|| sitting.stage.clone()),
+        ..Selection::default()
     };
+    let mut loaded = folder.load()?;
+    let remarks = observing::before_run(folder, &mut loaded, &selection, sitting.starts)?;
+    remarks.iter().for_each(output::remark);
     let setup = study::setup(&loaded.study, &selection, loaded.profile.text())
         .map_err(crate::session::folder::FolderError::from)?;
     let scenario = Scenario::load("season.toml", scenario)?;
-    let starts: Option<DateTime<FixedOffset>> = DateTime::parse_from_rfc3339(&sitting.starts).ok();
-    let clock = start::simulated_clock(&scenario, starts).map_err(start::StartError::from)?;
+    let clock = start::simulated_clock(&scenario, Some(sitting.starts)).map_err(start::StartError::from)?;
     let host = PtyHost::open()?;
     let port = host.path().display().to_string();
     // The recording may be published: it names no device of this machine.
@@ -105,7 +124,7 @@ async fn sit(
         .named("simulated meter on a pseudo-terminal");
     let hand = Hand::new(SimulatedMeter::new(scenario), Outlet::Pty(host), clock.clone());
     let bench = Bench { link, clock, hand: Some(hand) };
-    let (session, hand, _) = start::begin(folder, loaded, setup, bench)?;
+    let (session, hand, _) = start::begin(folder, &loaded, setup, bench)?;
     let (commands, waiting) = mpsc::unbounded_channel();
     let cues = hand.map(|hand| follow(hand, commands.clone()));
     let (_, run) = session
@@ -118,7 +137,10 @@ async fn sit(
             if let Notice::BracketEnded { bracket, .. } = notice
                 && run.ledger().brackets[*bracket].status == Status::Drifted
             {
-                output::line(format_args!("            {}", say::sentence(notice, run.ledger())));
+                let sentence = say::sentence(notice, run.ledger());
+                // Which zones are to be read again would hide it, too.
+                let short = sentence.split(" Read again").next().unwrap_or_default();
+                output::line(format_args!("            {short}"));
                 if sitting.given_up {
                     let reason = "the battery is flat".to_owned();
                     let _ = commands.send(Command::Say(Word::Abandon { reason }));
@@ -136,20 +158,18 @@ async fn sit(
     Ok(())
 }
 
+/// The board, and where everything is.
 fn summary(folder: &Folder) -> Result<u8, Failure> {
-    let mut runs = Vec::new();
-    for id in folder.runs()? {
-        runs.push(folder.replay(&folder.recording(&id), |_, _, _| {})?.0);
-    }
-    let runs = Runs::of_study(folder, runs);
-    output::over_panels(&runs.treatments());
-    let root = folder.root().display();
     output::line("");
-    output::line(format_args!(
-        "The tables   {root}/results/   readings, tile-checks, zones, results, budget, ..."
-    ));
-    output::line(format_args!("The evidence {root}/recordings/"));
+    board::print_usual(folder)?;
+    let report = folder.root().join("report");
+    report::make(folder, &report, Png::Auto)?;
+    let root = folder.root().display();
     let program = std::env::args().next().unwrap_or_else(|| "halfpanel".to_owned());
-    output::line(format_args!("Check it     {program} verify {root}"));
+    output::line("");
+    output::line(format_args!("The evidence {root}/recordings/ and {root}/observations.csv"));
+    output::line(format_args!("The tables   {root}/results/"));
+    output::line(format_args!("Check them   {program} verify {root}"));
+    output::line(format_args!("The report   {root}/report/index.html"));
     Ok(DONE)
 }

@@ -14,6 +14,7 @@ pub mod lifetime;
 mod observation;
 mod reading;
 mod row;
+pub mod season;
 mod sentences;
 mod sequence;
 mod shape;

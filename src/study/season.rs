@@ -6,10 +6,15 @@
 //! it, control and treated alike; and what its treatment adds, which differs a little from panel to panel and from
 //! zone to zone, loses something to the wipe, and fades by a half over so many washes.
 
+mod deed;
+mod water;
+
 use crate::study::model::Study;
 use crate::study::model::ZoneUse;
 use crate::text::Problem;
 use crate::text::parse;
+use chrono::DateTime;
+use chrono::FixedOffset;
 use rand::RngExt;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -20,6 +25,10 @@ use toml::Spanned;
 use toml::Table;
 use toml::Value;
 
+pub use deed::Deed;
+pub use deed::Happening;
+pub use water::Shedding;
+
 /// A season as its file gives it.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -28,11 +37,23 @@ pub struct Season {
     /// Keys of every sitting's scenario, as in a scenario file.
     scenario: Table,
     surfaces: Surfaces,
+    water: Water,
     #[serde(rename = "treatment", default)]
     treatments: Vec<Spanned<Treated>>,
+    /// What is done on the panels beside the readings.
+    #[serde(rename = "deed", default)]
+    deeds: Vec<Deed>,
     /// The sittings, in the order in which they are held.
     #[serde(rename = "sitting", default)]
     pub sittings: Vec<SeasonSitting>,
+}
+
+/// How water behaves on bare panels.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Water {
+    /// Class of the control, on the study's scale.
+    control_class: u32,
 }
 
 /// What bare panels are, and how much everything differs from place to place; standard deviations in GU.
@@ -58,14 +79,22 @@ struct Treated {
     wipe_takes_gu: f64,
     /// Washes after which half of the effect is left.
     halves_over_washes: f64,
+    /// Class of water on it when it is fresh.
+    class: u32,
+    /// Washes after which it no longer works, in the middle.
+    lasts_washes: f64,
+    /// Standard deviation of that from panel to panel.
+    lasts_sd_washes: f64,
+    /// The pass of the solvent wipe at which beading ends; absent where it does not.
+    beading_ended_pass: Option<u32>,
 }
 
 /// One sitting of a season.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SeasonSitting {
-    /// When it begins, RFC 3339.
-    pub starts: String,
+    /// When it begins.
+    pub starts: DateTime<FixedOffset>,
     /// Stage that is read: `bare`, `cured`, `wiped`, `washed-N`.
     pub stage: String,
     /// Panels that are read.
@@ -105,6 +134,22 @@ impl Season {
             }
         }
         Ok(season)
+    }
+
+    /// All that happens, in the order of time.
+    #[must_use]
+    pub fn happenings(&self) -> Vec<Happening<'_>> {
+        let sittings = self.sittings.iter().enumerate();
+        let sittings =
+            sittings.map(|(number, sitting)| (sitting.starts, Happening::Sitting(number, sitting)));
+        let deeds = self.deeds.iter().map(|deed| (deed.at(), Happening::Deed(deed)));
+        let mut all: Vec<_> = sittings.chain(deeds).collect();
+        all.sort_by_key(|(at, _)| *at);
+        all.into_iter().map(|(_, happening)| happening).collect()
+    }
+
+    fn treated(&self, code: &str) -> Option<&Treated> {
+        self.treatments.iter().map(Spanned::as_ref).find(|treated| treated.code == code)
     }
 
     /// The text of a sitting's scenario, for [`crate::meter::Scenario::load`]. `number` counts the sittings, so that no

@@ -1,6 +1,9 @@
 //! How much of a product was used: a mass or a volume.
 
 use rust_decimal::Decimal;
+use serde::Deserialize;
+use serde::Deserializer;
+use serde::de::Error;
 use std::fmt;
 
 /// What is measured.
@@ -32,6 +35,14 @@ const UNITS: [(&str, Dimension, u32, u32); 7] = [
 
 /// Most digits and decimals of a number; more would be no measurement.
 const LONGEST_NUMBER: usize = 12;
+
+impl<'de> Deserialize<'de> for Amount {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Amount, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        let wrong = || D::Error::custom(format_args!("`{text}` is no amount such as \"12.5 ml\""));
+        Amount::parse(&text).ok_or_else(wrong)
+    }
+}
 
 impl Amount {
     /// Reads a number, a blank or none, and a unit: `12.5 ml`. Capital letters in the unit make no difference. `None`

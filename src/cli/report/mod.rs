@@ -9,7 +9,7 @@ use crate::report::site;
 use crate::session::folder::Folder;
 use crate::store::RealDisk;
 use place::Place;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// From so many treatments on, cards are drawn as SVG only unless PNG is asked for: each takes a moment.
@@ -38,23 +38,41 @@ pub struct Arguments {
 
 /// When cards are drawn as PNG.
 #[derive(Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum Png {
+pub enum Png {
     Auto,
     Always,
     Never,
 }
 
 pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
-    let disk = RealDisk;
     let folder = Folder::new(Arc::new(RealDisk), &arguments.study);
-    let place = Place::open(&disk, &arguments.out)?;
+    let made = make(&folder, &arguments.out, arguments.png)?;
+    let out = arguments.out.display();
+    output::line(format_args!("{} files in {out}/", made.files));
+    output::line(format_args!("Open it      {out}/index.html"));
+    output::line(format_args!("Check it     {out}/check.html has the commands"));
+    Ok(if made.is_whole { DONE } else { super::CHECK_FAILED })
+}
+
+/// What was made.
+pub struct Made {
+    /// Number of files.
+    pub files: usize,
+    /// Whether nothing had to be left out.
+    pub is_whole: bool,
+}
+
+/// Makes the report of a study, and tells on the way what is left out.
+pub fn make(folder: &Folder, out: &Path, png: Png) -> Result<Made, Failure> {
+    let disk = RealDisk;
+    let place = Place::open(&disk, out)?;
     // What is wrong with the study is said before anything is written.
     folder.load()?;
     let mut writing = place.writing(&disk)?;
     let progress = |id: &str, number, of| output::progress("reading", id, number, of);
-    let gathered = gather::gather(&folder, &mut writing, progress)?;
+    let gathered = gather::gather(folder, &mut writing, progress)?;
     let mut publication = gathered.publication;
-    publication.png = match arguments.png {
+    publication.png = match png {
         Png::Always => PngChoice::Drawn,
         Png::Never => PngChoice::LeftOut,
         Png::Auto if publication.treatments.len() < MANY => PngChoice::Drawn,
@@ -77,9 +95,5 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     site::each(&publication, &mut |file| writing.put(&file.path, &file.bytes))?;
     let files = writing.finish()?;
-    let out = arguments.out.display();
-    output::line(format_args!("{files} files in {out}/"));
-    output::line(format_args!("Open it      {out}/index.html"));
-    output::line(format_args!("Check it     {out}/check.html has the commands"));
-    Ok(if publication.refused.is_empty() { DONE } else { super::CHECK_FAILED })
+    Ok(Made { files, is_whole: publication.refused.is_empty() })
 }
