@@ -1,9 +1,9 @@
 //! What a treated area cost.
 
 use crate::life::story::Cost;
-use crate::life::telling::float;
 use crate::study::Price;
 use crate::units::Amount;
+use rust_decimal::Decimal;
 
 const MM2_PER_M2: f64 = 1e6;
 
@@ -20,4 +20,10 @@ pub(super) fn cost(price: &Price, amount: Option<&Amount>, area_mm2: f64, washes
         per_m2_and_wash: (washes > 0).then(|| per_m2 / f64::from(washes)),
         is_measured: measured.is_some(),
     })
+}
+
+/// A decimal as the nearest binary number, for shares and costs.
+fn float(value: Decimal) -> f64 {
+    use rust_decimal::prelude::ToPrimitive;
+    value.to_f64().unwrap_or(f64::NAN)
 }

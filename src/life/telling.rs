@@ -21,7 +21,6 @@ use crate::study::Study;
 use chrono::DateTime;
 use chrono::FixedOffset;
 use chrono::TimeDelta;
-use rust_decimal::Decimal;
 use std::collections::BTreeMap;
 
 /// All lives of a study, by patch in the study's order, then in the order of time. A patch on which nothing was ever
@@ -407,10 +406,4 @@ impl Life {
             photo: row.photo.clone(),
         });
     }
-}
-
-/// A decimal as the nearest binary number, for shares and costs.
-pub(super) fn float(value: Decimal) -> f64 {
-    use rust_decimal::prelude::ToPrimitive;
-    value.to_f64().unwrap_or(f64::NAN)
 }
