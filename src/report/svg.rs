@@ -32,7 +32,7 @@ pub fn svg(history: &TileHistory) -> String {
     let mut text = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" \
          aria-labelledby=\"tile-title tile-desc\" class=\"tile-history\">\n\
-         <title id=\"tile-title\">{}: history of the reference tile</title>\n<desc id=\"tile-desc\">{}</desc>\n{STYLE}",
+         <title id=\"tile-title\">{}: history of the reference tile</title>\n<desc id=\"tile-desc\">{}</desc>\n<style>\n{COLOURS}{RULES}</style>\n",
         escaped(&history.study),
         escaped(&description(history))
     );
@@ -68,18 +68,20 @@ pub fn apart(svg: &str) -> Option<(&str, String)> {
     Some((style, format!("{head}{picture}")))
 }
 
-const STYLE: &str = "<style>\n\
-.tile-history{--paper:#fbfaf6;--ink:#20303a;--soft:#5b6b74;--bare:#ece8dc;--rule:#9aa7ad;--slow:#8a5a00;--out:#b3261e;\
+/// Its own colours, those of the house.
+const COLOURS: &str = ".tile-history{--paper:#fbfaf6;--ink:#20303a;--soft:#5b6b74;--bare:#ece8dc;--rule:#9aa7ad;--slow:#8a5a00;--out:#b3261e;\
 font-family:system-ui,sans-serif;font-variant-numeric:tabular-nums;max-width:60rem}\n\
 @media (prefers-color-scheme:dark){.tile-history{--paper:#12191d;--ink:#e6ecee;--soft:#a3b1b8;--bare:#1e2a30;\
---rule:#5e6f78;--slow:#e0b050;--out:#ff8a80}}\n\
-.tile-history text{fill:var(--ink);font-size:14px}.tile-history .head{font-size:17px;font-weight:600}\
+--rule:#5e6f78;--slow:#e0b050;--out:#ff8a80}}\n";
+
+/// What its parts look like, in the colours of whatever page it stands on.
+pub const RULES: &str = ".tile-history text{fill:var(--ink);font-size:14px}.tile-history .head{font-size:17px;font-weight:600}\
 .tile-history .soft{fill:var(--soft)}.tile-history .paper{fill:var(--paper)}.tile-history .bare{fill:var(--bare)}\n\
 .tile-history .line{stroke:var(--rule);fill:none;stroke-width:1.5}.tile-history .limit{stroke-dasharray:7 4}\
 .tile-history .begin{stroke:var(--ink);stroke-dasharray:2 4}.tile-history .thread{stroke:var(--rule);stroke-width:.8;fill:none}\n\
 .tile-history .slow{stroke:var(--slow);fill:none;stroke-width:2}.tile-history .check{fill:var(--ink);stroke:none}\
 .tile-history .left{fill:var(--paper);stroke:var(--ink);stroke-width:1.8}\
-.tile-history .out{stroke:var(--out);stroke-width:2.8;stroke-linecap:round;fill:none}\n</style>\n";
+.tile-history .out{stroke:var(--out);stroke-width:2.8;stroke-linecap:round;fill:none}\n";
 
 /// Where things lie in one geometry's part.
 struct Scale {

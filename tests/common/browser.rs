@@ -84,6 +84,8 @@ impl Browser {
             "browserName": "chrome",
             "goog:chromeOptions": { "args": flags },
             "goog:loggingPrefs": { "browser": "ALL" },
+            // The driver must not lose patience before a test does, which knows what to say of it.
+            "timeouts": { "script": 4 * PATIENCE.as_millis() as u64 },
         });
         let Value::Object(wanted) = wanted else { unreachable!("it is written as an object") };
         let client = ClientBuilder::new(HttpConnector::new())
@@ -187,9 +189,9 @@ impl Browser {
     /// A picture of what the window shows now.
     pub async fn window_picture(&self, name: &str) {
         let png = self.client.screenshot().await.expect("a picture");
-        let folder = screenshots();
-        std::fs::create_dir_all(&folder).unwrap();
-        std::fs::write(folder.join(format!("{name}.png")), png).unwrap();
+        let file = screenshots().join(format!("{name}.png"));
+        std::fs::create_dir_all(file.parent().unwrap()).unwrap();
+        std::fs::write(file, png).unwrap();
     }
 
     /// What the browser itself complained of since the last look: script errors, refused content, missing files.
@@ -209,7 +211,8 @@ impl Browser {
             .client
             .execute_async(
                 "const done = arguments[arguments.length - 1];
-                 axe.run(document, { resultTypes: ['violations'] }).then((r) => done(r.violations), (e) => done(String(e)));",
+                 // A page from the disk may not fetch its own style sheet by script.
+                 axe.run(document, { resultTypes: ['violations'], preload: location.protocol !== 'file:' }).then((r) => done(r.violations), (e) => done(String(e)));",
                 Vec::new(),
             )
             .await

@@ -30,6 +30,7 @@ use crate::report::publication::PngChoice;
 use crate::report::publication::Publication;
 use crate::report::publication::ResultRow;
 use crate::report::publication::RunRecord;
+use crate::report::svg;
 use std::collections::BTreeMap;
 
 /// Where the study's own files stand in the report.
@@ -69,7 +70,7 @@ pub fn site(publication: &Publication) -> Vec<File> {
 pub fn each<E>(publication: &Publication, take: &mut dyn FnMut(File) -> Result<(), E>) -> Result<(), E> {
     let site = Site::of(publication);
     let mut put = |path: &str, text: String| take(File { path: path.to_owned(), bytes: text.into_bytes() });
-    put("style/site.css", STYLE.to_owned())?;
+    put("style/site.css", format!("{STYLE}\n{}", svg::RULES))?;
     put("index.html", board_page::index(&site))?;
     for board in site.boards.iter().skip(1) {
         put(&site.board_path(board), board_page::page(&site, board))?;

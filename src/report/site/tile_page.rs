@@ -7,6 +7,7 @@ use super::frame::Part;
 use super::words;
 use crate::report::svg;
 use crate::report::tile_history::GeometryHistory;
+use crate::report::tile_history::TileHistory;
 use crate::report::tile_text;
 use maud::Markup;
 use maud::PreEscaped;
@@ -23,13 +24,19 @@ pub(super) fn page(site: &Site<'_>) -> String {
         }
         @if history.geometries.is_empty() { p class="empty" { "No tile check has been finished yet." } } @else {
             figure class="drawn" {
-                (frame::scrolled("tile-chart", "Control charts of the tile", &html! { (PreEscaped(svg::svg(history))) }))
+                (frame::scrolled("tile-chart", "Control charts of the tile", &html! { (PreEscaped(chart(history))) }))
                 figcaption { "Limits come from the first " (history.baseline) " checks of a stretch. A cross lies beyond them." }
             }
             @for geometry in &history.geometries { (geometry_part(site, geometry)) }
         }
     };
     frame::page(site, "The reference tile", Part::Tile, 0, &main)
+}
+
+/// The chart without a style of its own: the site's has its rules, and a host may allow none within a page.
+fn chart(history: &TileHistory) -> String {
+    let drawn = svg::svg(history);
+    svg::apart(&drawn).map(|(_, picture)| picture).unwrap_or(drawn)
 }
 
 fn geometry_part(site: &Site<'_>, history: &GeometryHistory) -> Markup {
