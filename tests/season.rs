@@ -296,7 +296,7 @@ fn a_run_takes_its_stage_from_what_was_noted_and_is_warned_when_it_is_early() {
     halfpanel(study, "run . --json", 0);
     assert_eq!(stages(), ["curing".to_owned(), "washed-10".to_owned()].into());
     let (said, _) = halfpanel(study, "status .", 0);
-    assert!(said.contains("(curing)") && said.contains("(washed-10)"), "{said}");
+    assert!(said.contains("-01 curing") && said.contains("-02 washed-10"), "{said}");
     // The study changes, and the runs stay what they were when they began.
     let source = fs::read_to_string(study.join("study.toml")).unwrap();
     fs::write(study.join("study.toml"), source.replace("matters_gu = 2.0", "matters_gu = 2.5")).unwrap();

@@ -2,7 +2,8 @@
 
 use super::observing::{caution_lines, problems};
 use super::{DONE, Failure, output};
-use crate::life::{self, Status, cautions};
+use crate::life::{self, cautions};
+use crate::report::status_text;
 use crate::session::clock::Clock;
 use crate::session::folder::Folder;
 use crate::session::lives;
@@ -55,9 +56,7 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
         output::line(serde_json::to_string_pretty(&told).map_err(|e| Failure::new(e, ""))?);
         return Ok(DONE);
     }
-    for status in &all {
-        show(status);
-    }
+    status_text::status(&all).iter().for_each(output::line);
     for (label, judged) in life::deeds::open_labels(&study, &observations) {
         let judged = if judged.is_empty() { "not judged yet".to_owned() } else { judged.join(", ") };
         output::line(format_args!("label {label}: {judged}"));
@@ -70,22 +69,4 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     problems(&observations);
     Ok(DONE)
-}
-
-fn show(status: &Status) {
-    let Status { treatment, name, panel, stage, next, command, .. } = status;
-    output::line(format_args!("{treatment} on {panel} ({name}): {stage}"));
-    output::line(format_args!("  next: {next}"));
-    if !command.is_empty() {
-        output::line(format_args!("        {command}"));
-    }
-    let runs: Vec<String> = status.runs.iter().map(|run| format!("{} ({})", run.run, run.stage)).collect();
-    if !runs.is_empty() {
-        for (index, line) in wrapped(&runs.join(", "), 90).iter().enumerate() {
-            output::line(format_args!("  {} {line}", if index == 0 { "runs:" } else { "     " }));
-        }
-    }
-    for warning in &status.warnings {
-        output::line(format_args!("  note: {warning}"));
-    }
 }

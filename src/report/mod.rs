@@ -15,6 +15,7 @@ pub mod publication;
 pub mod repeatability_text;
 pub mod result_text;
 pub mod site;
+pub mod status_text;
 pub mod svg;
 pub mod tile_history;
 pub mod tile_text;
