@@ -15,6 +15,7 @@ mod heed;
 pub mod metrics;
 mod orders;
 pub mod page;
+mod panels;
 pub mod routes;
 mod shelf;
 mod watching;

@@ -9,6 +9,7 @@ use super::hall::Hall;
 use super::metrics;
 use super::orders;
 use super::page;
+use super::panels;
 use super::shelf;
 use super::watching;
 use crate::session::start::PROGRAM;
@@ -47,6 +48,7 @@ use utoipa_axum::routes;
         (name = "bench", description = "The page and its events"),
         (name = "orders", description = "What a person tells the bench; each carries the version it was meant for"),
         (name = "runs", description = "What is recorded"),
+        (name = "panels", description = "What is done to the panels and seen on them between runs"),
         (name = "files", description = "Downloads"),
         (name = "daemon", description = "For those who look after the daemon"),
     )
@@ -111,6 +113,10 @@ fn described() -> OpenApiRouter<Hall> {
         .routes(routes!(shelf::runs))
         .routes(routes!(shelf::run))
         .routes(routes!(shelf::tile))
+        .routes(routes!(panels::panels))
+        .routes(routes!(panels::wash))
+        .routes(routes!(panels::look))
+        .routes(routes!(panels::take_back))
         .routes(routes!(files::table))
         .routes(routes!(files::recording))
         .routes(routes!(health))

@@ -87,6 +87,7 @@ impl Shared {
             note: self.note.clone().unwrap_or_default(),
             photo,
             instead_of: self.instead_of,
+            seen: None,
         };
         Ok(Bench { folder, study, telling, shared: self })
     }

@@ -177,7 +177,7 @@ impl At<'_> {
 
     fn of_a_failed_one(&self, story: &Story) -> Next {
         let until = story.lifetime.until.unwrap_or(story.washes);
-        let says = format!("nothing: it has failed by wash {until}; `strip` the panel to use it again");
+        let says = format!("nothing: it has failed by wash {until}; strip the panel to use it again");
         Next { says, is_hazardous: true, ..Next::default() }
     }
 

@@ -51,6 +51,16 @@ pub enum ObservingError {
         /// What to do.
         hint: String,
     },
+    /// Rows were added since.
+    #[error(
+        "nothing was added: row {last} was noted meanwhile, and row {seen} was the last when this was asked for"
+    )]
+    MovedOn {
+        /// The last row that was seen.
+        seen: u32,
+        /// The last row that there is.
+        last: u32,
+    },
     /// A label without its key.
     #[error("label `{0}` cannot be revealed: its key is not in {1}")]
     NoKey(String, String),
@@ -70,6 +80,9 @@ impl ObservingError {
             ObservingError::Folder(error) => error.hint(),
             ObservingError::Store(error) => error.hint().to_owned(),
             ObservingError::Contradicts { hint, .. } => hint.clone(),
+            ObservingError::MovedOn { .. } => {
+                "look at what is noted now, and do it again if it is still wanted".to_owned()
+            }
             ObservingError::NoKey(..) => {
                 "put the key file back, or take the `blinded` row back with `halfpanel correct`".to_owned()
             }
@@ -98,13 +111,16 @@ pub struct Telling {
     pub photo: Option<PathBuf>,
     /// Number of a row that this one takes the place of.
     pub instead_of: Option<u32>,
+    /// Number of the last row, as whoever tells this has seen the file; if others have come since, nothing is added. Not
+    /// asked after where absent.
+    pub seen: Option<u32>,
 }
 
 impl Telling {
     /// At that moment, with nothing else told.
     #[must_use]
     pub fn at(at: DateTime<FixedOffset>) -> Telling {
-        Telling { at, by: String::new(), note: String::new(), photo: None, instead_of: None }
+        Telling { at, by: String::new(), note: String::new(), photo: None, instead_of: None, seen: None }
     }
 }
 
@@ -159,6 +175,9 @@ pub fn append(
         && let Some(problem) = stands.problems.first()
     {
         return Err(ObservingError::Unreadable(problem.clone()));
+    }
+    if let Some(seen) = telling.seen.filter(|seen| *seen != stands.last_row) {
+        return Err(ObservingError::MovedOn { seen, last: stands.last_row });
     }
     // A row that is replaced counts for nothing when the new one is worked out.
     if let Some(row) = telling.instead_of

@@ -14,6 +14,7 @@ pub mod shelf;
 pub mod sides;
 pub mod survey;
 pub mod todo;
+mod watched;
 pub mod words;
 
 pub use crate::life::cautions::CAUTION;
@@ -33,6 +34,10 @@ pub use run_view::LastValue;
 pub use run_view::RunView;
 pub use todo::Todo;
 pub use todo::TodoKind;
+pub use watched::NotedRow;
+pub use watched::WatchedPanel;
+pub use watched::WatchedPatch;
+pub use watched::WatchedView;
 pub use words::Voidable;
 pub use words::WordsNow;
 

@@ -17,6 +17,7 @@ mod rail;
 pub mod shelf;
 mod shell;
 mod start;
+pub mod watched;
 
 pub use assets::asset;
 pub use assets::style;

@@ -14,7 +14,7 @@ pub struct Shell<'a> {
     pub study: Option<&'a str>,
     /// How the way back to the study's own page is written from here, such as `..`; absent on pages of none.
     pub home: Option<&'a str>,
-    /// Which page this is, for the links at its head: `bench`, `runs`, `tile`, or another.
+    /// Which page this is, for the links at its head: `bench`, `panels`, `runs`, `tile`, or another.
     pub here: &'a str,
     /// Seconds after which a browser without a script loads it anew.
     pub refresh_s: Option<u32>,
@@ -66,7 +66,7 @@ impl Shell<'_> {
                 @if let Some(study) = self.study {
                     h1 { (study) }
                     nav aria-label="Pages of the study" {
-                        ul { (link("bench", "", "Bench")) (link("runs", "runs", "Runs")) (link("tile", "tile", "Tile")) }
+                        ul { (link("bench", "", "Bench")) (link("panels", "panels", "Panels")) (link("runs", "runs", "Runs")) (link("tile", "tile", "Tile")) }
                     }
                 }
                 @if self.is_live {
