@@ -424,7 +424,7 @@ fn a_meter_that_was_unplugged_comes_back_into_the_same_run() {
 
 #[test]
 fn a_start_that_fails_says_what_to_do_and_is_no_end_of_the_daemon() {
-    let (folder, study) = bench(12);
+    let (folder, study) = bench(250);
     let port = folder.path().join("nowhere");
     fs::write(study.join("study.toml"), STUDY.replace("sim:meter.toml", port.to_str().unwrap())).unwrap();
     let daemon = Daemon::serve(&[&study]);
@@ -433,11 +433,11 @@ fn a_start_that_fails_says_what_to_do_and_is_no_end_of_the_daemon() {
     assert_eq!((failed.status, failed.json()["code"].as_str()), (422, Some("failed")), "{}", failed.text());
     assert!(failed.json()["title"].as_str().unwrap().contains("there is no port"), "{}", failed.text());
     assert!(!failed.json()["detail"].as_str().unwrap().is_empty());
-    let stuck = events.until(|state, _| region(state, "before").contains("there is no port"));
+    let stuck = events.until(|state, _| region(state, "before").contains("There is no port"));
     assert!(!region(&stuck, "start").is_empty(), "it can be tried again");
     let unknown = daemon.order("harbour", "start", json!({ "panel": ["P9"] }));
     assert!(unknown.text().contains("no panel `P9`"), "{}", unknown.text());
-    // A study that was mended meanwhile is read anew.
+    // A study that was mended meanwhile is read anew; its meter is slow enough for what is asked meanwhile.
     fs::write(study.join("study.toml"), STUDY).unwrap();
     daemon.begin("harbour");
     let busy = daemon.order("harbour", "start", json!({}));

@@ -94,7 +94,7 @@ async fn download(
     wants: Wants,
 ) -> Response {
     let folder = stand.station.folder().clone();
-    let opened = tokio::task::spawn_blocking(move || folder.disk().open(&path)).await;
+    let opened = tokio::task::spawn_blocking(move || folder.disk().open_plain(&path)).await;
     let file = match opened.map_err(io::Error::other) {
         Ok(Ok(file)) => file,
         Ok(Err(error)) => return not_opened(&error).answer(wants, &back(stand)),

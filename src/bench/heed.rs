@@ -69,10 +69,25 @@ fn from_form<T: Sent>(bytes: &[u8]) -> Result<T, serde_json::Error> {
     serde_json::from_value(Value::Object(object))
 }
 
-/// Names and values of a form. Bytes that are no form give none, and are refused for what is missing.
+/// Names and values of a form (URL standard, 5.1). Bytes that are no form give something all the same, which is refused
+/// for what is missing.
 fn pairs(bytes: &[u8]) -> Vec<(String, String)> {
-    let uri = format!("/?{}", String::from_utf8_lossy(bytes));
-    let uri: Result<axum::http::Uri, _> = uri.parse();
-    let Ok(uri) = uri else { return Vec::new() };
-    axum::extract::Query::try_from_uri(&uri).map(|query| query.0).unwrap_or_default()
+    form_urlencoded::parse(bytes).into_owned().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_of_a_form_is_lost_however_it_was_encoded() {
+        let read = |form: &str| pairs(form.as_bytes());
+        let pair = |name: &str, text: &str| (name.to_owned(), text.to_owned());
+        let reason = "word=void+7&reason=slid %231 & #2";
+        assert_eq!(read(reason)[..2], [pair("word", "void 7"), pair("reason", "slid #1 ")]);
+        assert_eq!(read("reason=slid #2, see note"), [pair("reason", "slid #2, see note")]);
+        assert_eq!(read("operator=J%C3%B6&operator=Jö"), [pair("operator", "Jö"), pair("operator", "Jö")]);
+        let long = format!("reason={}", "x".repeat(65_000));
+        assert_eq!(read(&long)[0].1.len(), 65_000);
+    }
 }

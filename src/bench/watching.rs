@@ -3,7 +3,10 @@
 use super::answers::Problem;
 use super::answers::Wants;
 use super::frames::Frame;
+use super::gate::Standing;
 use super::hall::Hall;
+use crate::session::station::Snapshot;
+use axum::Extension;
 use axum::body::Body;
 use axum::body::Bytes;
 use axum::extract::Path;
@@ -14,6 +17,8 @@ use axum::response::Response;
 use futures_util::stream;
 use prometheus_client::metrics::gauge::Gauge;
 use std::convert::Infallible;
+use std::pin::Pin;
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
@@ -36,14 +41,22 @@ const STILL_HERE: &[u8] = b"event: alive\ndata: {}\n\n";
         (status = 404, description = "No such study", body = Problem, content_type = "application/problem+json"),
     ),
 )]
-pub async fn events(State(hall): State<Hall>, Path(slug): Path<String>, wants: Wants) -> Response {
+pub async fn events(
+    State(hall): State<Hall>,
+    Path(slug): Path<String>,
+    standing: Option<Extension<Standing>>,
+    wants: Wants,
+) -> Response {
     let Some(stand) = hall.stand(&slug) else { return Problem::not_found("such study").answer(wants, "/") };
     let watcher = Watcher {
         least: stand.station.snapshots().borrow().version,
+        snapshots: stand.station.snapshots(),
         frames: stand.frames.subscribe(),
         sent: 0,
         has_begun: false,
+        withdrawn: Box::pin(standing.map_or(Standing::free(), |Extension(standing)| standing).withdrawn()),
         closing: hall.closing(),
+        beat: KEEP_ALIVE,
         _counted: Counted::new(hall.metrics().watching.clone()),
     };
     let stream = stream::unfold(watcher, |mut watcher| async {
@@ -57,31 +70,40 @@ pub async fn events(State(hall): State<Hall>, Path(slug): Path<String>, wants: W
 /// One open stream. It holds nothing but the newest frame: what a slow client misses, it does not get.
 struct Watcher {
     frames: watch::Receiver<Frame>,
+    snapshots: watch::Receiver<Arc<Snapshot>>,
     /// Version that a frame must have at least: older ones are behind the page that was drawn.
     least: u64,
     /// Number of the frame that was sent last.
     sent: u64,
     has_begun: bool,
+    /// Ready once whoever watches may do so no longer.
+    withdrawn: Pin<Box<dyn Future<Output = ()> + Send>>,
     closing: CancellationToken,
+    beat: Duration,
     _counted: Counted,
 }
 
 impl Watcher {
-    /// What is sent next; nothing more once the daemon closes.
+    /// What is sent next; nothing more once the pairing was withdrawn, or once the daemon closes and what became of
+    /// its runs was shown.
     async fn next(&mut self) -> Option<Bytes> {
         if !std::mem::replace(&mut self.has_begun, true) {
             return Some(Bytes::from_static(HELLO));
         }
         loop {
             let frame = self.frames.borrow_and_update().clone();
-            if frame.version >= self.least && frame.n > self.sent {
-                self.sent = frame.n;
-                return Some(frame.bytes);
-            }
+            let is_due = frame.version >= self.least && frame.n > self.sent;
+            let is_last = frame.version >= self.snapshots.borrow().version;
             tokio::select! {
-                () = self.closing.cancelled() => return None,
+                biased;
+                () = self.withdrawn.as_mut() => return None,
+                () = std::future::ready(()), if is_due => {
+                    self.sent = frame.n;
+                    return Some(frame.bytes);
+                }
+                () = self.closing.cancelled(), if is_last => return None,
                 changed = self.frames.changed() => changed.ok()?,
-                () = tokio::time::sleep(KEEP_ALIVE) => return Some(Bytes::from_static(STILL_HERE)),
+                () = tokio::time::sleep(self.beat) => return Some(Bytes::from_static(STILL_HERE)),
             }
         }
     }
@@ -102,3 +124,7 @@ impl Drop for Counted {
         self.0.dec();
     }
 }
+
+#[cfg(test)]
+#[path = "watching_tests.rs"]
+mod tests;

@@ -170,6 +170,7 @@ pub fn main() -> ExitCode {
         Command::Serve(serve) => log_to_stderr(arguments.verbose.max(1), serve.log_json),
         _ => log_to_stderr(arguments.verbose, false),
     }
+    let logs_json = matches!(&arguments.command, Command::Serve(serve) if serve.log_json);
     let outcome = match arguments.command {
         Command::Init(arguments) => init::run(&arguments),
         Command::Identify(arguments) => identify::run(&arguments),
@@ -199,7 +200,10 @@ pub fn main() -> ExitCode {
     match outcome {
         Ok(code) => ExitCode::from(code),
         Err(failure) => {
-            output::complain(&failure);
+            match logs_json {
+                true => tracing::error!(hint = failure.hint, "{}", failure.what),
+                false => output::complain(&failure),
+            }
             ExitCode::from(failure.code)
         }
     }
@@ -216,8 +220,15 @@ fn log_to_stderr(verbose: u8, as_json: bool) {
     let log = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
+        // Whoever read the log may be gone, a closed terminal for one; a run must not break off for that.
+        .log_internal_errors(false)
         .with_ansi(output::colour(&std::io::stderr()));
-    if as_json { log.json().init() } else { log.init() }
+    if !as_json {
+        return log.init();
+    }
+    log.json().init();
+    // Whoever reads the log as JSON can read what a mistake of the program says, too.
+    std::panic::set_hook(Box::new(|broke| tracing::error!("a mistake in the program: {broke}")));
 }
 
 /// A runtime for one bench: one thread, besides the recorder's.

@@ -16,6 +16,7 @@ use crate::session::clock::Clock;
 use crate::session::folder::Folder;
 use crate::session::station::Station;
 use crate::store::RealDisk;
+use crate::store::is_hangup_ignored;
 use crate::study::Study;
 use sd_notify::NotifyState;
 use std::collections::BTreeSet;
@@ -24,13 +25,13 @@ use std::path::PathBuf;
 use std::pin::Pin;
 use std::sync::Arc;
 use std::thread::JoinHandle;
-use tokio::sync::oneshot;
+use std::time::Duration;
 use tokio_util::sync::CancellationToken;
 
 /// Serves the bench page of one or more studies, and leads a person through runs with the meter's own button.
 #[derive(clap::Args)]
 #[command(after_help = "\
-Stop it with Ctrl-C or SIGTERM: a run that goes on is recorded whole and can be taken up again.
+Stop it with Ctrl-C or SIGTERM, or close its terminal: a run that goes on is recorded whole and can be taken up again.
 Programs talk to it as protocol-notes/http.md and /openapi.json describe.
 
 Example: halfpanel serve harbour
@@ -53,6 +54,12 @@ pub struct Arguments {
     pub log_json: bool,
 }
 
+/// Threads that may read files for pages at a time.
+const READERS: usize = 8;
+
+/// How long reading for pages that are gone may go on after the daemon has stopped. Nothing is written by it.
+const LAST_READS: Duration = Duration::from_secs(1);
+
 type Keeping = Pin<Box<dyn Future<Output = ()> + Send>>;
 
 pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
@@ -66,7 +73,12 @@ pub fn run(arguments: &Arguments) -> Result<u8, Failure> {
         stations.push((slug, station, study));
         keeping.push(Box::pin(keeper));
     }
-    runtime()?.block_on(serve(arguments, reach, stations, keeping, metrics, &stop))
+    let mut runtime = tokio::runtime::Builder::new_current_thread();
+    let runtime = runtime.enable_all().max_blocking_threads(READERS).build()?;
+    let served = runtime.block_on(serve(arguments, reach, stations, keeping, metrics, &stop));
+    // Dropped, it would wait for every recording that somebody asked to have read.
+    runtime.shutdown_timeout(LAST_READS);
+    served
 }
 
 async fn serve(
@@ -95,17 +107,17 @@ async fn serve(
     tokio::select! {
         name = signalled => tracing::info!("stopping on {name}"),
         // Only if a mistake of the program ended them.
-        _ = ended => {}
+        () = ended.cancelled() => {}
     }
     tell(&[NotifyState::Stopping]);
     watchdog.abort();
     // The meters first: pages see their runs stop.
     stop.cancel();
-    let kept = tokio::task::spawn_blocking(move || thread.join()).await;
+    ended.cancelled().await;
     closing.cancel();
     let _ = serving.await;
-    match kept {
-        Ok(Ok(true)) => Ok(DONE),
+    match thread.join() {
+        Ok(true) => Ok(DONE),
         _ => Err(Failure::new(
             "a study's task broke off; its recording is whole up to what was shown",
             "start the daemon again and take the run up",
@@ -139,16 +151,18 @@ fn not_bound(arguments: &Arguments, error: &std::io::Error) -> Failure {
 struct Kept {
     /// Gives whether none of them broke off.
     thread: JoinHandle<bool>,
-    /// Closed once it has ended.
-    ended: oneshot::Receiver<()>,
+    /// Cancelled once it has nothing more to do.
+    ended: CancellationToken,
 }
 
 /// Keeps the stations on a thread of their own, so that no number of pages holds a meter up.
 fn keep(keeping: Vec<Keeping>) -> Result<Kept, Failure> {
-    let (at_work, ended) = oneshot::channel::<()>();
+    let ended = CancellationToken::new();
+    let at_work = ended.clone().drop_guard();
     let runtime = runtime()?;
     let thread = std::thread::Builder::new().name("stations".to_owned()).spawn(move || {
         let _at_work = at_work;
+        let runtime = runtime;
         runtime.block_on(async {
             let tasks: Vec<_> = keeping.into_iter().map(tokio::spawn).collect();
             let mut is_whole = true;
@@ -167,10 +181,22 @@ fn signals() -> Result<impl Future<Output = &'static str>, Failure> {
     use tokio::signal::unix::signal;
     let mut interrupt = signal(SignalKind::interrupt())?;
     let mut terminate = signal(SignalKind::terminate())?;
+    // A terminal that is closed ends the daemon as Ctrl-C does, unless it was started to outlive it.
+    let mut hangup = match is_hangup_ignored() {
+        true => None,
+        false => Some(signal(SignalKind::hangup())?),
+    };
     Ok(async move {
+        let hung_up = async {
+            match &mut hangup {
+                Some(hangup) => hangup.recv().await,
+                None => std::future::pending().await,
+            }
+        };
         tokio::select! {
             _ = interrupt.recv() => "Ctrl-C",
             _ = terminate.recv() => "SIGTERM",
+            _ = hung_up => "SIGHUP",
         }
     })
 }

@@ -16,12 +16,14 @@ pub mod faulty;
 pub mod lock;
 mod lock_file;
 mod real;
+mod signals;
 
 pub use error::StoreError;
 pub use faulty::FaultyDisk;
 pub use lock::Lock;
 pub use lock::LockError;
 pub use real::RealDisk;
+pub use signals::is_hangup_ignored;
 
 use std::ffi::OsString;
 use std::fmt;
@@ -76,6 +78,15 @@ pub trait Disk: Send + Sync + fmt::Debug {
     /// # Errors
     /// Where the file is missing or cannot be opened; errors of later reads carry the path too.
     fn open(&self, path: &Path) -> Result<Box<dyn Read + Send>, StoreError>;
+
+    /// As [`Disk::open`], for handing a file to others: only what lies there itself is opened, no link to elsewhere, no
+    /// device, and no pipe that would keep its reader waiting.
+    ///
+    /// # Errors
+    /// As [`Disk::open`], and where it is no plain file.
+    fn open_plain(&self, path: &Path) -> Result<Box<dyn Read + Send>, StoreError> {
+        self.open(path)
+    }
 
     /// Lists a folder, sorted by name, leftovers of killed writes included.
     ///

@@ -42,6 +42,21 @@ impl Disk for RealDisk {
         Ok(Box::new(RealReader { file, path: path.to_owned() }))
     }
 
+    #[cfg(unix)]
+    fn open_plain(&self, path: &Path) -> Result<Box<dyn Read + Send>, StoreError> {
+        use rustix::fs::OFlags;
+        use std::os::unix::fs::OpenOptionsExt;
+        // Without NONBLOCK opening a pipe would wait for whoever writes to it.
+        let flags = (OFlags::NOFOLLOW | OFlags::NONBLOCK | OFlags::NOCTTY).bits().cast_signed();
+        let opened = OpenOptions::new().read(true).custom_flags(flags).open(path);
+        let plain = opened.and_then(|file| match file.metadata()?.is_file() {
+            true => Ok(file),
+            false => Err(io::Error::other("it is no plain file")),
+        });
+        let file = plain.map_err(|error| StoreError::new(path, "open", error))?;
+        Ok(Box::new(RealReader { file, path: path.to_owned() }))
+    }
+
     fn list(&self, folder: &Path) -> Result<Vec<Entry>, StoreError> {
         list(folder).map_err(|error| StoreError::new(folder, "list", error))
     }

@@ -216,6 +216,10 @@ impl Events {
             let line = self.lines.next()?.ok()?;
             let Some(data) = line.strip_prefix("data: ") else { continue };
             let state: Value = serde_json::from_str(data).unwrap();
+            if state == serde_json::json!({}) {
+                // A sign of life; no state.
+                continue;
+            }
             for heard in state["heard"].as_array().unwrap() {
                 let n = heard["n"].as_u64().unwrap();
                 if n >= self.heard_to {

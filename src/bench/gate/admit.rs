@@ -1,6 +1,7 @@
 //! What a request has to pass before a route sees it.
 
 use std::net::IpAddr;
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::body::Body;
@@ -19,15 +20,17 @@ use super::Peer;
 use super::Reach;
 use super::Refusal;
 use super::Role;
+use super::Standing;
 use super::limits::Limits;
+use super::pairing::Pass;
 use super::reach;
 use super::refusal::only_looks;
 
-/// The request with its body read and its [`Role`] among its extensions.
+/// The request with its body read, and its [`Role`] and [`Standing`] among its extensions.
 ///
 /// # Errors
 /// The first [`Refusal`] that applies.
-pub async fn admit(gate: &Gate, request: Request) -> Result<Request, Refusal> {
+pub async fn admit(gate: &Arc<Gate>, request: Request) -> Result<Request, Refusal> {
     known_method(request.method())?;
     if request.uri().authority().is_some() {
         return Err(Refusal::Proxy);
@@ -36,9 +39,10 @@ pub async fn admit(gate: &Gate, request: Request) -> Result<Request, Refusal> {
     let local = request.extensions().get::<Peer>().map(|peer| peer.local.ip());
     let host = own_host(request.headers(), &gate.names, local)?;
     own_page(&request, &host)?;
-    let role = may_act(gate, &request)?;
+    let (role, standing) = may_act(gate, &request)?;
     let mut request = with_whole_body(request, &gate.limits).await?;
     request.extensions_mut().insert(role);
+    request.extensions_mut().insert(standing);
     Ok(request)
 }
 
@@ -122,29 +126,32 @@ fn own_page(request: &Request, host: &Authority) -> Result<(), Refusal> {
 }
 
 /// The role of whoever sends the request, if it suffices.
-fn may_act(gate: &Gate, request: &Request) -> Result<Role, Refusal> {
+fn may_act(gate: &Arc<Gate>, request: &Request) -> Result<(Role, Standing), Refusal> {
     if gate.reach == Reach::Loopback {
-        return Ok(Role::Operator);
+        return Ok((Role::Operator, Standing::free()));
     }
     let now_us = gate.clock.elapsed_us();
     let name = gate.cookie_name();
-    let role = cookies(request.headers(), &name).find_map(|cookie| gate.pairing().role(cookie, now_us));
+    let paired = cookies(request.headers(), &name).find_map(|cookie| {
+        let role = gate.pairing().role(cookie, now_us)?;
+        Some((role, Standing::of(gate, Pass::of(cookie)?)))
+    });
     let path = request.uri().path();
     // Open to all: where one pairs, and what that page needs. Whoever looks after the daemon asks from this
     // machine whether it is well, and has no browser to pair.
     let here = request.extensions().get::<Peer>().is_some_and(|p| p.remote.ip().to_canonical().is_loopback());
     let open =
         path == "/pair" || path.starts_with("/assets/") || (here && matches!(path, "/health" | "/metrics"));
-    match role {
-        Some(Role::Viewer) if !only_looks(request.method()) && path != "/pair" => Err(Refusal::LookOnly),
-        Some(role) => Ok(role),
-        None if open => Ok(Role::Viewer),
+    match paired {
+        Some((Role::Viewer, _)) if !only_looks(request.method()) && path != "/pair" => Err(Refusal::LookOnly),
+        Some(paired) => Ok(paired),
+        None if open => Ok((Role::Viewer, Standing::free())),
         None => Err(Refusal::NotPaired),
     }
 }
 
 /// The values of all cookies of this name; a browser may send several.
-fn cookies<'a>(headers: &'a HeaderMap, name: &'a str) -> impl Iterator<Item = &'a str> {
+pub(super) fn cookies<'a>(headers: &'a HeaderMap, name: &'a str) -> impl Iterator<Item = &'a str> {
     let lines = headers.get_all(header::COOKIE).iter().filter_map(|line| line.to_str().ok());
     let pairs = lines.flat_map(|line| line.split(';')).filter_map(|pair| pair.trim().split_once('='));
     pairs.filter(move |(key, _)| *key == name).map(|(_, value)| value)

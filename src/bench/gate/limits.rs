@@ -7,6 +7,8 @@ use std::time::Duration;
 pub struct Limits {
     /// Connections at a time, over all clients. One more is told so and closed.
     pub connections: usize,
+    /// Of these, the ones that only this machine itself may have, so that no crowd keeps it out.
+    pub connections_kept: usize,
     /// Connections at a time from one address (one /64 of IPv6) that is not loopback.
     pub connections_per_guest: usize,
     /// Bytes of a request's first line and headers together; at least 8192.
@@ -31,6 +33,7 @@ impl Default for Limits {
     fn default() -> Limits {
         Limits {
             connections: 512,
+            connections_kept: 64,
             connections_per_guest: 64,
             head_bytes: 16 * 1024,
             headers: 64,

@@ -10,6 +10,7 @@
 //! - [`pairing`]: codes, tries and cookies, as a pure state machine; [`pair`]: its two routes.
 //! - [`invitation`]: the codes as text and as QR codes for the terminal.
 //! - [`refusal`]: every way of being turned away, in words; [`page`]: the two pages of the gate.
+//! - [`standing`]: how long that holds; what is open for hours ends with it.
 //! - [`admit`]: what a request has to pass; [`sealed`]: the headers that every answer carries.
 //! - [`serve`](mod@serve), [`patient`], [`seats`]: the accept loop, clients that do not read, and how many may sit.
 
@@ -22,11 +23,13 @@ use std::sync::PoisonError;
 use axum::Router;
 use axum::extract::Request;
 use axum::extract::State;
+use axum::http::HeaderMap;
 use axum::middleware::Next;
 use axum::middleware::from_fn_with_state;
 use axum::response::Response;
 use axum::routing::get;
 use thiserror::Error;
+use tokio::sync::Notify;
 
 use crate::session::clock::Clock;
 
@@ -42,7 +45,8 @@ pub mod refusal;
 pub mod sealed;
 pub mod seats;
 pub mod serve;
-mod tries;
+pub mod standing;
+pub mod tries;
 
 pub use limits::Limits;
 pub use pair::PairingApi;
@@ -52,10 +56,12 @@ pub use refusal::Refusal;
 pub use serve::Peer;
 pub use serve::listen;
 pub use serve::serve;
+pub use standing::Standing;
 
 use invitation::Invitation;
 use pairing::Code;
 use pairing::Pairing;
+use pairing::Pass;
 use pairing::Token;
 
 /// The machine has no source of random numbers, so no code could be trusted.
@@ -75,6 +81,8 @@ pub struct Gate {
     clock: Clock,
     codes: [Code; 2],
     pairing: Mutex<Pairing>,
+    /// Told whenever a pairing may have ended before its time.
+    withdrawn: Notify,
 }
 
 impl Gate {
@@ -93,7 +101,7 @@ impl Gate {
         let codes = [Code::new(random()?), Code::new(random()?)];
         let pairing = Mutex::new(Pairing::new(&codes[0], &codes[1]));
         let names = names.iter().map(|name| name.to_ascii_lowercase()).collect();
-        Ok(Gate { listening, reach, names, limits, clock, codes, pairing })
+        Ok(Gate { listening, reach, names, limits, clock, codes, pairing, withdrawn: Notify::new() })
     }
 
     /// What the terminal shows so that others can pair; `None` on loopback, where nobody has to.
@@ -121,6 +129,14 @@ impl Gate {
     fn pairing(&self) -> MutexGuard<'_, Pairing> {
         // A panic elsewhere leaves whole values behind: nothing here is changed in two steps.
         self.pairing.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Somebody has paired anew: what their browser brought before opens nothing any more.
+    fn forget(&self, brought: &HeaderMap) {
+        let name = self.cookie_name();
+        let before = admit::cookies(brought, &name).filter_map(Pass::of);
+        before.for_each(|pass| self.pairing().withdraw(&pass));
+        self.withdrawn.notify_waiters();
     }
 
     fn token(&self) -> Result<Token, Refusal> {

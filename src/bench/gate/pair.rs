@@ -8,6 +8,7 @@ use axum::Extension;
 use axum::Form;
 use axum::extract::Query;
 use axum::extract::State;
+use axum::http::HeaderMap;
 use axum::http::HeaderValue;
 use axum::http::StatusCode;
 use axum::http::header;
@@ -74,6 +75,7 @@ pub async fn form(State(gate): State<Arc<Gate>>, Query(typed): Query<Typed>) -> 
 pub async fn enter(
     State(gate): State<Arc<Gate>>,
     peer: Option<Extension<Peer>>,
+    headers: HeaderMap,
     Form(typed): Form<Typed>,
 ) -> Response {
     if gate.reach == Reach::Loopback {
@@ -89,6 +91,7 @@ pub async fn enter(
     let answer = gate.pairing().enter(from, &typed.code, &token, gate.clock.elapsed_us());
     match answer {
         Answer::Paired(role) => {
+            gate.forget(&headers);
             let role = if role == Role::Operator { "operator" } else { "viewer" };
             tracing::info!(%from, role, "a browser has paired");
             let cookie = format!(
@@ -108,7 +111,8 @@ pub async fn enter(
         }
         Answer::Wait { wait_us } => {
             let seconds = wait_us.div_ceil(1_000_000);
-            tracing::warn!(%from, seconds, "a pairing code was not looked at: too many wrong ones before");
+            // Whoever goes on guessing must not fill the log; each wrong code that was looked at stands there.
+            tracing::debug!(%from, seconds, "a pairing code was not looked at: too many wrong ones before");
             let says = format!(
                 "Too many wrong codes. Wait {seconds} seconds, then type it again; until then no code is looked at."
             );

@@ -119,6 +119,28 @@ impl Digest {
     }
 }
 
+/// What a cookie opens the door with, kept without the secret itself.
+#[derive(Debug, Clone)]
+pub struct Pass(Digest);
+
+impl Pass {
+    /// Of the value of a cookie; `None` for one that no token ever was.
+    pub fn of(cookie: &str) -> Option<Pass> {
+        let mut bytes = [0; 32];
+        if cookie.len() != 64 {
+            return None;
+        }
+        for (place, pair) in cookie.as_bytes().chunks(2).enumerate() {
+            // Digit by digit: reading a number would take a sign, too.
+            let [high, low] = pair else { return None };
+            let digit = |byte: u8| char::from(byte).to_digit(16);
+            let value = digit(*high)? * 16 + digit(*low)?;
+            bytes[place] = u8::try_from(value).ok()?;
+        }
+        Some(Pass(Digest::of(&bytes)))
+    }
+}
+
 /// What became of a try.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Answer {
@@ -178,22 +200,24 @@ impl Pairing {
 
     /// The role of whoever brings this cookie at `now_us`; `None` if nobody was given it, or it has run out.
     pub fn role(&self, cookie: &str, now_us: u64) -> Option<Role> {
-        let mut bytes = [0; 32];
-        if cookie.len() != 64 {
-            return None;
-        }
-        for (place, pair) in cookie.as_bytes().chunks(2).enumerate() {
-            // Digit by digit: reading a number would take a sign, too.
-            let [high, low] = pair else { return None };
-            let digit = |byte: u8| char::from(byte).to_digit(16);
-            let value = digit(*high)? * 16 + digit(*low)?;
-            bytes[place] = u8::try_from(value).ok()?;
-        }
-        let token = Digest::of(&bytes);
+        self.guest(&Pass::of(cookie)?, now_us).map(|guest| guest.role)
+    }
+
+    /// How long this pass opens the door from `now_us` on, us; `None` if it does not now.
+    pub fn left_us(&self, pass: &Pass, now_us: u64) -> Option<u64> {
+        self.guest(pass, now_us).map(|guest| guest.until_us - now_us)
+    }
+
+    /// This pass opens nothing any more.
+    pub fn withdraw(&mut self, pass: &Pass) {
+        self.guests.retain(|guest| !guest.token.is(pass.0));
+    }
+
+    fn guest(&self, pass: &Pass, now_us: u64) -> Option<&Guest> {
         // No early way out: how long it takes does not tell which of them it was.
         let here =
-            self.guests.iter().filter(|guest| guest.token.is(token)).fold(None, |_, guest| Some(guest));
-        here.filter(|guest| now_us < guest.until_us).map(|guest| guest.role)
+            self.guests.iter().filter(|guest| guest.token.is(pass.0)).fold(None, |_, guest| Some(guest));
+        here.filter(|guest| now_us < guest.until_us)
     }
 
     fn admit(&mut self, role: Role, token: &Token, now_us: u64) {

@@ -11,9 +11,11 @@ use super::refusal::Asked;
 pub const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
     img-src 'self' data:; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
+/// Headers that every answer carries, besides `Cache-Control`.
+///
 /// `Referrer-Policy` is `same-origin` and not `no-referrer`: under the latter a browser sends `Origin: null` with its
 /// own forms (Fetch standard, "append a request `Origin` header"), and they could not be told from a stranger's.
-const ALWAYS: [(&str, &str); 8] = [
+pub const ALWAYS: [(&str, &str); 8] = [
     ("content-security-policy", CONTENT_SECURITY_POLICY),
     ("x-content-type-options", "nosniff"),
     ("referrer-policy", "same-origin"),

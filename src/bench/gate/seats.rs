@@ -14,6 +14,7 @@ use super::tries::neighbourhood;
 #[derive(Debug, Clone)]
 pub struct Seats {
     most: usize,
+    most_guests: usize,
     most_each: usize,
     taken: Arc<Mutex<HashMap<IpAddr, usize>>>,
 }
@@ -28,17 +29,24 @@ pub struct Seat {
 impl Seats {
     /// As many seats as `limits` says, all free.
     pub fn new(limits: &Limits) -> Seats {
-        Seats { most: limits.connections, most_each: limits.connections_per_guest, taken: Arc::default() }
+        Seats {
+            most: limits.connections,
+            most_guests: limits.connections.saturating_sub(limits.connections_kept),
+            most_each: limits.connections_per_guest,
+            taken: Arc::default(),
+        }
     }
 
-    /// A seat for a connection from `from`; `None` if all are taken, or all that one address may have. This machine
-    /// itself is held by the former only.
+    /// A seat for a connection from `from`; `None` if all are taken, all that guests may have, or all that one address
+    /// may have. This machine itself is held by the first only.
     pub fn take(&self, from: IpAddr) -> Option<Seat> {
         let guest = neighbourhood(from);
         let mut taken = self.taken();
         let all = taken.values().sum::<usize>();
         let own = taken.get(&guest).copied().unwrap_or(0);
-        if all >= self.most || (own >= self.most_each && !guest.is_loopback()) {
+        let here = taken.iter().filter(|(from, _)| from.is_loopback()).map(|(_, own)| own).sum::<usize>();
+        let is_too_many = own >= self.most_each || all - here >= self.most_guests;
+        if all >= self.most || (!guest.is_loopback() && is_too_many) {
             return None;
         }
         taken.insert(guest, own + 1);
@@ -68,7 +76,12 @@ mod tests {
 
     #[test]
     fn seats_are_bounded_over_all_and_for_each_and_come_back() {
-        let seats = Seats::new(&Limits { connections: 5, connections_per_guest: 2, ..Limits::default() });
+        let seats = Seats::new(&Limits {
+            connections: 5,
+            connections_kept: 0,
+            connections_per_guest: 2,
+            ..Limits::default()
+        });
         let ip = |n: u8| IpAddr::from([192, 168, 1, n]);
         let first = [seats.take(ip(1)), seats.take(ip(1))];
         assert!(first.iter().all(Option::is_some));
@@ -81,6 +94,18 @@ mod tests {
         assert!(seats.take(ip(2)).is_some());
         drop(others);
         assert!(seats.taken().is_empty());
+    }
+
+    #[test]
+    fn a_crowd_leaves_seats_for_this_machine() {
+        let seats = Seats::new(&Limits { connections: 5, connections_kept: 2, ..Limits::default() });
+        let crowd: Vec<_> = (1..=9).map(|n| seats.take(IpAddr::from([192, 168, 1, n]))).collect();
+        assert_eq!(crowd.iter().flatten().count(), 3);
+        let here = [seats.take(IpAddr::from([127, 0, 0, 1])), seats.take("::1".parse().unwrap())];
+        assert!(here.iter().all(Option::is_some));
+        assert!(seats.take(IpAddr::from([127, 0, 0, 1])).is_none(), "five are five");
+        drop(crowd);
+        assert!(seats.take(IpAddr::from([192, 168, 1, 1])).is_some());
     }
 
     #[test]

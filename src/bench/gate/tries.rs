@@ -3,7 +3,8 @@
 use std::net::IpAddr;
 use std::net::Ipv6Addr;
 
-const MINUTE_US: u64 = 60 * 1_000_000;
+/// How long whoever has used up their tries waits for one more, us.
+pub const AGAIN_US: u64 = 60 * 1_000_000;
 
 /// Wrong tries from one address before it has to wait.
 pub const FROM_ONE: u64 = 5;
@@ -23,18 +24,18 @@ struct Account {
 
 impl Account {
     fn wait_us(self, burst: u64, now_us: u64) -> Option<u64> {
-        let free_at_us = self.forgotten_us.saturating_sub((burst - 1) * MINUTE_US);
+        let free_at_us = self.forgotten_us.saturating_sub((burst - 1) * AGAIN_US);
         (now_us < free_at_us).then(|| free_at_us - now_us)
     }
 
     fn count(&mut self, now_us: u64) {
-        self.forgotten_us = self.forgotten_us.max(now_us).saturating_add(MINUTE_US);
+        self.forgotten_us = self.forgotten_us.max(now_us).saturating_add(AGAIN_US);
     }
 }
 
 /// Wrong tries so far.
 #[derive(Debug, Default)]
-pub(super) struct Tries {
+pub struct Tries {
     all: Account,
     each: Vec<(IpAddr, Account)>,
 }
