@@ -59,6 +59,9 @@ pub struct Board {
     pub life_pairs: Vec<LifePair>,
     /// What is to be said of the whole, in sentences.
     pub says: Vec<String>,
+    /// Those of them that speak of the lives.
+    #[serde(skip)]
+    pub says_of_lives: Vec<String>,
 }
 
 impl Boards {
@@ -109,8 +112,18 @@ impl Board {
         let mut rows: Vec<Row> = entries.iter().map(|entry| Row::of(entry, &scatter)).collect();
         row::rank(&mut rows, &pairs, &compared);
         let mut says = sentences(&entries, &scatter, &pairs);
-        says.extend(compared.says);
-        Board { terms, rows, retention_stage, scatter, pairs, life_pairs: compared.pairs, says }
+        says.extend(compared.says.iter().cloned());
+        let says_of_lives = compared.says;
+        Board {
+            terms,
+            rows,
+            retention_stage,
+            scatter,
+            pairs,
+            life_pairs: compared.pairs,
+            says,
+            says_of_lives,
+        }
     }
 }
 

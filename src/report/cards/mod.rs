@@ -102,6 +102,56 @@ const fn letters(size: f64, bold: bool, fill: &'static str) -> Letters {
     Letters { size, bold, fill }
 }
 
+impl Letters {
+    /// Room that a text takes in whatever face the reader's machine has: bold ones differ by a fifth.
+    fn width(self, text: &str) -> f64 {
+        lettering::width(text, self.measure())
+    }
+
+    /// The size at which a text is measured.
+    fn measure(self) -> f64 {
+        if self.bold { 1.2 * self.size } else { self.size }
+    }
+}
+
+/// Where things stand on a card, in pixels from its upper edge, and how large they are.
+struct Layout {
+    emblem: f64,
+    study: f64,
+    code: (f64, f64),
+    /// Baseline, size of a short name, and of a long one.
+    name: (f64, f64, f64),
+    value: (f64, f64),
+    said: (f64, f64),
+    interval: f64,
+    labels: f64,
+    foot: (f64, f64),
+}
+
+const WIDE: Layout = Layout {
+    emblem: 74.0,
+    study: 34.0,
+    code: (206.0, 54.0),
+    name: (304.0, 84.0, 50.0),
+    value: (596.0, 200.0),
+    said: (684.0, 48.0),
+    interval: 828.0,
+    labels: 34.0,
+    foot: (972.0, 30.0),
+};
+
+const SQUARE: Layout = Layout {
+    emblem: 60.0,
+    study: 32.0,
+    code: (178.0, 48.0),
+    name: (258.0, 68.0, 44.0),
+    value: (516.0, 170.0),
+    said: (700.0, 40.0),
+    interval: 838.0,
+    labels: 30.0,
+    foot: (968.0, 28.0),
+};
+
 /// A picture under way.
 struct Picture {
     body: String,
@@ -145,7 +195,7 @@ impl Picture {
     /// Text in lines of `room`, at most so many. Gives where a next line would stand.
     fn lines(&mut self, from: (f64, f64), letters: Letters, room: f64, most: usize, text: &str) -> f64 {
         let mut y = from.1;
-        for line in lettering::lines(text, letters.size, room, most) {
+        for line in lettering::lines(text, letters.measure(), room, most) {
             self.text((from.0, y), letters.size, letters.bold, letters.fill, &line);
             y += 1.25 * letters.size;
         }
@@ -179,17 +229,21 @@ impl Card<'_> {
     #[must_use]
     pub fn svg(&self) -> String {
         let (width, height) = self.shape.size();
-        let (w, h) = (f64::from(width), f64::from(height));
+        let w = f64::from(width);
         let mut picture = Picture { body: String::new(), clear: self.ground == Ground::Clear };
         if self.ground == Ground::Plain {
             let _ = writeln!(picture.body, "<rect width=\"{width}\" height=\"{height}\" fill=\"{PAPER}\"/>");
         }
         let margin = 84.0;
         let room = w - 2.0 * margin;
-        self.head(&mut picture, margin, room);
-        self.figure(&mut picture, margin, room, h);
-        self.interval(&mut picture, (margin, w - margin), h - 272.0);
-        self.foot(&mut picture, margin, room, h);
+        let layout = match self.shape {
+            Shape::Wide => &WIDE,
+            Shape::Square => &SQUARE,
+        };
+        self.head(&mut picture, margin, room, layout);
+        self.figure(&mut picture, margin, room, layout);
+        self.interval(&mut picture, (margin, w - margin), layout);
+        self.foot(&mut picture, margin, room, layout);
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" width=\"{width}\" height=\"{height}\" role=\"img\" \
              aria-labelledby=\"t d\" font-family=\"Noto Sans, system-ui, Segoe UI, Roboto, sans-serif\">\n<title id=\"t\">{}</title>\n\
@@ -201,22 +255,24 @@ impl Card<'_> {
     }
 
     /// Study, code and name. The emblem is half of a panel with something on it.
-    fn head(&self, picture: &mut Picture, margin: f64, room: f64) {
-        picture.shape(&format!("M{margin:.0} 74h44v44h-44z"), PAPER, INK, 4.0);
-        picture.shape(&format!("M{0:.0} 76h40l-40 40z", margin + 2.0), TREATED, "none", 0.0);
-        let study = lettering::lines(self.study, 30.0, room - 74.0, 1);
-        picture.text((margin + 64.0, 107.0), 30.0, false, SOFT, study.first().map_or("", String::as_str));
-        let y = picture.lines((margin, 204.0), letters(48.0, true, TREATED), room, 1, self.code);
-        let most = if self.shape == Shape::Wide { 2 } else { 3 };
-        let long = lettering::width(self.name, 72.0) > room * 2.0;
-        let size = if long { 48.0 } else { 72.0 };
-        picture.lines((margin, y + size * 0.45), letters(size, true, INK), room, most, self.name);
+    fn head(&self, picture: &mut Picture, margin: f64, room: f64, layout: &Layout) {
+        let top = layout.emblem;
+        picture.shape(&format!("M{margin:.0} {top:.0}h44v44h-44z"), PAPER, INK, 4.0);
+        picture.shape(&format!("M{0:.0} {1:.0}h40l-40 40z", margin + 2.0, top + 2.0), TREATED, "none", 0.0);
+        let study = lettering::lines(self.study, layout.study, room - 74.0, 1);
+        let study = study.first().map_or("", String::as_str);
+        picture.text((margin + 64.0, top + 22.0 + 0.35 * layout.study), layout.study, false, SOFT, study);
+        let (y, size) = layout.code;
+        picture.lines((margin, y), letters(size, true, TREATED), room, 1, self.code);
+        let (y, short, long) = layout.name;
+        let fits = lettering::lines(self.name, letters(short, true, INK).measure(), room, 3).len() <= 2;
+        let (size, most) = if fits { (short, 2) } else { (long, 3) };
+        picture.lines((margin, y), letters(size, true, INK), room, most, self.name);
     }
 
-    /// The figure, large, with its mark and what can be said.
-    fn figure(&self, picture: &mut Picture, margin: f64, room: f64, h: f64) {
-        let base = h - 466.0;
-        let size = if self.shape == Shape::Wide { 150.0 } else { 118.0 };
+    /// The figure, large, with its mark and what can be said. Where a card is narrow, the uncertainty stands below.
+    fn figure(&self, picture: &mut Picture, margin: f64, room: f64, layout: &Layout) {
+        let (base, size) = layout.value;
         let colour = self.colour();
         let r = 0.27 * size;
         let d = self.mark.outline((margin + r, base - 0.36 * size), r);
@@ -224,13 +280,23 @@ impl Card<'_> {
             Mark::Hollow => picture.shape(&d, "none", colour, 12.0),
             _ => picture.shape(&d, colour, colour, 2.0),
         }
+        let x = margin + 2.0 * r + 34.0;
+        let room_of_value = room - 2.0 * r - 34.0;
+        let fitting = |text: &str, size: f64| (room_of_value / letters(1.0, true, INK).width(text)).min(size);
         let figure =
             self.figure.as_ref().map_or_else(|| "no result".to_owned(), |figure| format!("{figure} GU"));
-        let x = margin + 2.0 * r + 34.0;
-        let fits = ((room - 2.0 * r - 34.0) / lettering::width(&figure, 1.0)).min(size);
-        picture.text((x, base), fits, true, INK, &figure);
+        let split = figure.split_once(' ').filter(|_| self.shape == Shape::Square && self.figure.is_some());
+        match split {
+            Some((value, rest)) => {
+                picture.text((x, base), fitting(value, size), true, INK, value);
+                let below = fitting(rest, 0.5 * size);
+                picture.text((x, base + 0.64 * size), below, true, INK, rest);
+            }
+            None => picture.text((x, base), fitting(&figure, size), true, INK, &figure),
+        }
         let said = format!("{}: {}", self.verdict, self.what);
-        picture.lines((margin, base + 62.0), letters(36.0, false, INK), room, 2, &said);
+        let (y, size) = layout.said;
+        picture.lines((margin, y), letters(size, false, INK), room, 2, &said);
     }
 
     const fn colour(&self) -> &'static str {
@@ -242,7 +308,8 @@ impl Card<'_> {
     }
 
     /// The interval around the control line.
-    fn interval(&self, picture: &mut Picture, (left, right): (f64, f64), y: f64) {
+    fn interval(&self, picture: &mut Picture, (left, right): (f64, f64), layout: &Layout) {
+        let (y, label) = (layout.interval, layout.labels);
         let ends = self.interval.map_or([f64::NAN; 2], |(low, high)| [low, high]);
         let matters = self.matters.unwrap_or(1.0);
         let held = [0.0, matters, -matters, self.difference.unwrap_or(f64::NAN)];
@@ -254,20 +321,21 @@ impl Card<'_> {
         picture.shape(&format!("M{left:.1} {y:.1}H{right:.1}"), "none", RULE, 3.0);
         let zero = scale.at(0.0);
         picture.shape(&format!("M{zero:.1} {:.1}v92", y - 46.0), "none", INK, 5.0);
-        let text_at = |text: &str, x: f64| x - 0.5 * lettering::width(text, 26.0);
-        picture.text(
-            (text_at("control", zero).clamp(left, right - 120.0), y + 82.0),
-            26.0,
-            false,
-            INK,
-            "control",
-        );
+        let below = y + 54.0 + 0.8 * label;
+        let half = 0.5 * lettering::width("control", label);
+        let control = (zero - half).clamp(left, right - 2.0 * half);
+        picture.text((control, below), label, false, INK, "control");
         for (tick, is_low) in [(scale.ticks().first().copied(), true), (scale.ticks().last().copied(), false)]
         {
             let Some(tick) = tick.filter(|tick| tick.abs() > 1e-9) else { continue };
             let text = format!("{} GU", scale.text(tick, true));
-            let x = if is_low { left } else { right - lettering::width(&text, 26.0) };
-            picture.text((x, y + 82.0), 26.0, false, SOFT, &text);
+            let wide = lettering::width(&text, label);
+            let x = if is_low { left } else { right - wide };
+            // The end of the scale goes without its figure where the control line stands.
+            let is_free = x + wide + 12.0 < control || control + 2.0 * half + 12.0 < x;
+            if is_free {
+                picture.text((x, below), label, false, SOFT, &text);
+            }
         }
         let colour = self.colour();
         if let Some((low, high)) = self.interval {
@@ -286,13 +354,14 @@ impl Card<'_> {
         }
     }
 
-    fn foot(&self, picture: &mut Picture, margin: f64, room: f64, h: f64) {
+    fn foot(&self, picture: &mut Picture, margin: f64, room: f64, layout: &Layout) {
         let simulated = if self.simulated { "Simulated meter. " } else { "" };
         let strip = match self.matters {
             Some(matters) => format!(" Strip: under {matters} GU does not matter."),
             None => String::new(),
         };
         let text = format!("{simulated}{}{strip}", self.proof);
-        picture.lines((margin, h - 118.0), letters(26.0, false, SOFT), room, 3, &text);
+        let (y, size) = layout.foot;
+        picture.lines((margin, y), letters(size, false, SOFT), room, 3, &text);
     }
 }

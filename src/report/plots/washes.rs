@@ -75,7 +75,10 @@ impl OverWashes {
         for side in &self.series {
             self.side(&mut drawing, side, &x, &scale, room);
         }
-        self.legend(&mut drawing);
+        let is_named = room == Room::Wide && self.series.iter().all(|side| self.is_alone(side));
+        if !is_named {
+            self.legend(&mut drawing);
+        }
         drawing.finish(&self.id, room, HEIGHT, &self.title, &self.description)
     }
 
@@ -136,9 +139,8 @@ impl OverWashes {
             drawing.path(mark, &d);
         }
         // Of several panels a side the legend has to do.
-        let is_alone = self.series.iter().filter(|other| other.is_treated == side.is_treated).count() == 1;
         if room == Room::Wide
-            && is_alone
+            && self.is_alone(side)
             && let Some((x, y)) = points.last()
         {
             drawing.text(
@@ -148,6 +150,11 @@ impl OverWashes {
                 if side.is_treated { "treated" } else { "control" },
             );
         }
+    }
+
+    /// Whether no other line is of this side.
+    fn is_alone(&self, side: &Series) -> bool {
+        self.series.iter().filter(|other| other.is_treated == side.is_treated).count() == 1
     }
 
     fn legend(&self, drawing: &mut Drawing) {

@@ -144,7 +144,7 @@ fn notes(section: &Section<'_>, depth: usize) -> Markup {
     let some_not_bare =
         section.rows.iter().flat_map(|(row, _)| row.panels.iter().copied()).any(|row| no_baseline(&row));
     html! {
-        @if let Some(ranked) = section.ranked { @for text in &ranked.says { p { (said(text)) } } }
+        @if let Some(ranked) = section.ranked { @for text in ranked.says.iter().filter(|text| !ranked.says_of_lives.contains(text)) { p { (said(text)) } } }
         p class="fine" {
             "U is the expanded uncertainty at 95 %, to two digits; GU are gloss units. "
             @if section.ranked.is_some() {

@@ -106,8 +106,7 @@ fn everything(site: &Site<'_>) -> Markup {
             p { "It ends with: the tables are those in " code { (DATA) "/results" } ", byte for byte. And the seals inside each recording, its digest, and all of the above together:" }
             (command(&format!("halfpanel verify {DATA}")))
             p class="fine" {
-                "The program is Half Panel " (publication.program) ", built from its source with " code { "cargo install --path ." }
-                ". Any machine, time zone and language gives the same bytes."
+                "The program is Half Panel " (publication.program) "; in its source, " code { "cargo install --path ." } " builds it. Any machine, time zone and language gives the same bytes."
             }
         }
     }

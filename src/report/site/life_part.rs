@@ -6,6 +6,7 @@ use super::lives_part;
 use super::words;
 use super::words::said;
 use crate::board::lives::Stretch;
+use crate::life::Kind;
 use crate::life::Look;
 use crate::life::Standing;
 use crate::life::Step;
@@ -33,41 +34,95 @@ pub(super) fn part(site: &Site<'_>, code: &str) -> Markup {
     }
 }
 
-/// Day, what was done, and the note: what agrees in all three stands in one line.
-type SameDay<'p> = (String, &'p str, &'p str);
+/// What was done on one day, on which panels, and from which row on.
+struct Done<'p> {
+    row: u32,
+    at_us: i64,
+    step: &'p Step,
+    says: String,
+    panels: Vec<&'p str>,
+}
 
 /// Lines of the story: what was done on one day on several panels stands in one. The looks stand in a table of their own.
 pub(super) fn lines(site: &Site<'_>, code: &str) -> Vec<(i64, Markup)> {
-    let mut days: BTreeMap<SameDay<'_>, (i64, &Step, Vec<&str>)> = BTreeMap::new();
+    let mut days: BTreeMap<(String, &str, &str), Done<'_>> = BTreeMap::new();
     for story in site.stories_of(code) {
         for step in &story.steps {
-            let (Some(at), Some(_)) = (step.at, step.row) else { continue };
+            let (Some(at), Some(row)) = (step.at, step.row) else { continue };
             // Of the looks, the one that found it failed first.
             let has_failed = step.works == Some(false) && story.lifetime.until == Some(step.washes);
             if step.look.is_some() && !has_failed {
                 continue;
             }
             let key = (at.format("%Y-%m-%d").to_string(), step.says.as_str(), step.note.as_str());
-            let (.., panels) = days.entry(key).or_insert((at.timestamp_micros(), step, Vec::new()));
-            if !panels.contains(&story.panel.as_str()) {
-                panels.push(&story.panel);
+            let first =
+                Done { row, at_us: at.timestamp_micros(), step, says: step.says.clone(), panels: Vec::new() };
+            let done = days.entry(key).or_insert(first);
+            if !done.panels.contains(&story.panel.as_str()) {
+                done.panels.push(&story.panel);
             }
         }
     }
-    days.into_values().map(|(at, step, panels)| (at, line(step, &panels))).collect()
+    let mut done: Vec<Done<'_>> = days.into_values().collect();
+    done.sort_by_key(|of| (of.at_us, of.row));
+    told_once(done).into_iter().map(|of| (of.at_us, line(&of))).collect()
 }
 
-fn line(step: &Step, panels: &[&str]) -> Markup {
+/// Judgements of one moment stand in one line, and a recipe is told where it is another than before.
+fn told_once(all: Vec<Done<'_>>) -> Vec<Done<'_>> {
+    let mut told: Vec<Done<'_>> = Vec::new();
+    let mut recipe = String::new();
+    for mut of in all {
+        let kind = of.step.kind;
+        if kind == Kind::Washed.name()
+            && let Some((count, with)) = of.says.split_once(" with ")
+        {
+            let (count, with) = (count.to_owned(), with.to_owned());
+            if with == recipe {
+                of.says = count;
+            } else {
+                recipe = with;
+            }
+        }
+        let is_judged = kind == Kind::Judged.name();
+        match told.last_mut() {
+            Some(last)
+                if is_judged
+                    && last.step.kind == kind
+                    && (last.at_us, &last.panels) == (of.at_us, &of.panels)
+                    && (&last.step.by, &last.step.note) == (&of.step.by, &of.step.note)
+                    && last.step.photo == of.step.photo =>
+            {
+                last.says = format!("{}; {}", last.says, of.says);
+            }
+            _ => told.push(of),
+        }
+    }
+    told
+}
+
+fn line(Done { step, says, panels, .. }: &Done<'_>) -> Markup {
     let when = step.at.map(|at| words::time(at.timestamp_micros(), at.offset().local_minus_utc()));
     html! {
         @if let Some(when) = when { (when) " " }
-        (said(&capital(&step.says))) ", on " (said(&panels.join(", ")))
+        (said(&capital(says))) ", on " (said(&panels.join(", ")))
         @if !step.by.is_empty() { ", by " (said(&step.by)) }
         "."
         @if !step.note.is_empty() { " " q { (said(&step.note)) } }
         @if !step.out_of_order.is_empty() { " " strong { "Out of order: " } (said(&step.out_of_order)) "." }
         @if let Some(photo) = &step.photo { " " (frame::link(1, &format!("{}/{}", super::DATA, photo.path), &html! { "Picture" })) "." }
     }
+}
+
+/// The life of its middle panel, in words; absent where nobody has looked.
+pub(super) fn middle(site: &Site<'_>, code: &str) -> Option<String> {
+    let rows = site.publication.ranked.boards.iter().flat_map(|board| &board.rows);
+    let row = rows.filter(|row| row.treatment == code).find(|row| row.lives.middle.is_some())?;
+    let life = lives_part::stretch(row.lives.middle?);
+    Some(match row.lives.counted {
+        1 => format!("{life}, on one panel"),
+        counted => format!("{life}, on the middle one of {counted} panels"),
+    })
 }
 
 fn capital(text: &str) -> String {
@@ -99,7 +154,7 @@ fn lives(site: &Site<'_>, code: &str, stories: &[&Story]) -> Markup {
             (frame::scrolled("lives-table", "Lives of this treatment", &html! {
                 table {
                     caption { "One row for each life on a panel" }
-                    thead { tr { th scope="col" { "Panel" } th scope="col" { "Life" } th scope="col" { "How it stands" } th scope="col" { "Failed between" } th scope="col" class="n" { "Washes" } th scope="col" { "Solvent wipe" } th scope="col" class="n" { "Cost of a m²" } } }
+                    thead { tr { th scope="col" { "Panel" } th scope="col" { "Life" } th scope="col" { "How it stands" } th scope="col" { "Failed between" } th scope="col" class="n" { "Washed so far" } th scope="col" { "Solvent wipe" } th scope="col" class="n" { "Cost of a m²" } } }
                     tbody {
                         @for story in stories {
                             tr {
@@ -166,7 +221,7 @@ fn wiped(story: &Story) -> String {
         .map_or_else(|| "wiped".to_owned(), |passes| words::counted(passes as usize, "pass", "passes"));
     match wiped.beading_ended {
         Some(pass) => format!("{passes}, beading ended at {pass}"),
-        None => format!("{passes}, still beading or not noted"),
+        None => format!("{passes}, no end of beading noted"),
     }
 }
 
@@ -189,7 +244,7 @@ fn water(site: &Site<'_>, stories: &[&Story]) -> Markup {
     html! {
         section aria-labelledby="water" {
             h2 id="water" { "How water behaved, over its washes" }
-            @for plot in plots(site, stories, &looks) { (frame::figure(plot.svg(), &html! { "One line a panel. Round: treated side. Square: control." })) }
+            @for plot in plots(site, stories, &looks) { (frame::figure(plot.svg(), &html! { "One line a panel." })) }
             (frame::scrolled("looks-table", "Looks at how water behaves", &html! {
                 table {
                     caption { "Looks in the order of washes; classes by " (said(&scale.name)) }

@@ -39,7 +39,7 @@ pub(super) fn part(site: &Site<'_>, ranked: &board::Board, number: usize) -> Mar
                 }))
             }
             (frame::scrolled(&format!("lives-table-{number}"), "Lives, gloss kept, judgements and cost", &table(site, ranked, &rows)))
-            @for pair in pairs(ranked) { p class="fine" { (pair) } }
+            @for text in pairs(ranked).iter().chain(&ranked.says_of_lives) { p { (said(text)) } }
         }
     }
 }
@@ -125,19 +125,19 @@ fn table(site: &Site<'_>, ranked: &board::Board, rows: &[&board::Row]) -> Markup
                     tr {
                         (head(site, row))
                         @if lives {
-                            td { (row.lives.middle.map_or_else(|| words::NOTHING.to_owned(), stretch)) }
+                            td { span class="run" { (row.lives.middle.map_or_else(|| words::NOTHING.to_owned(), stretch)) } }
                             td class="n" { (rank(row.life_rank)) }
                             td class="n" { @if row.lives.counted > 0 { (row.lives.failed) " of " (row.lives.counted) } @else { (words::NOTHING) } }
                         }
                         @if stage.is_some() {
                             td class="n" {
                                 @match row.kept_at(stage) {
-                                    Some(kept) => { (words::figure(Some(kept.mean_pct), 1)) " (" (words::counted(kept.panels, "panel", "panels")) ")" },
+                                    Some(kept) => { (words::figure(Some(kept.mean_pct), 1)) " " span class="of" { (words::counted(kept.panels, "panel", "panels")) } },
                                     None => (words::NOTHING),
                                 }
                             }
                         }
-                        @if judged { td { (judgements(row)) } }
+                        @if judged { td class="words" { (judgements(row)) } }
                         @if cost {
                             td class="n" { (row.cost_per_m2.map_or_else(|| words::NOTHING.to_owned(), |cost| format!("{cost:.2} {}", row.currency))) }
                             td class="n" { (per_wash(row)) }
@@ -167,18 +167,22 @@ pub(super) fn rank(rank: Option<[usize; 2]>) -> String {
     }
 }
 
+/// Failures first: they are what sets a treatment apart.
 fn judgements(row: &board::Row) -> Markup {
+    let (passes, fails): (Vec<_>, Vec<_>) = row.judgements.iter().partition(|of| of.failed == 0);
+    let passes: Vec<&str> = passes.iter().map(|of| of.attribute.as_str()).collect();
+    let fails: Vec<String> = fails
+        .iter()
+        .map(|of| match of.passed {
+            0 => of.attribute.clone(),
+            passed => format!("{} ({} of {})", of.attribute, of.failed, passed + of.failed),
+        })
+        .collect();
     html! {
         @if row.judgements.is_empty() { (words::NOTHING) }
-        @for (index, of) in row.judgements.iter().enumerate() {
-            @if index > 0 { ", " }
-            (said(&of.attribute)) " "
-            @match (of.passed, of.failed) {
-                (_, 0) => "passes",
-                (0, _) => strong { "fails" },
-                (passed, failed) => { strong { "fails " (failed) " of " (passed + failed) } },
-            }
-        }
+        @if !fails.is_empty() { strong { "fails" } " " (said(&fails.join(", "))) }
+        @if !fails.is_empty() && !passes.is_empty() { "; " }
+        @if !passes.is_empty() { "passes " (said(&passes.join(", "))) }
     }
 }
 
@@ -199,11 +203,17 @@ fn pairs(ranked: &board::Board) -> Vec<String> {
         return Vec::new();
     }
     let here = ranked.life_pairs.iter().filter(|pair| pair.on_these_panels).count();
-    let product = ranked.life_pairs.iter().filter(|pair| pair.p_adjusted.is_some()).count();
-    vec![format!(
-        "Of {} pairs of treatments with lives, {here} can be told apart on these panels: every panel of the one had failed before any panel \
-         of the other was last seen working. {product} can be told apart as products (permutation test of the groups, Holm-adjusted), which \
-         takes at least four panels each. Ranks are ranges where lives cannot be told apart.",
-        lived * (lived - 1) / 2
-    )]
+    let mut says = vec![format!(
+        "Of {} by their lives, {here} can be told apart on these panels: every panel of the one had failed before any panel \
+         of the other was last seen working. A rank is a range where lives cannot be told apart.",
+        words::counted(lived * (lived - 1) / 2, "pair of treatments", "pairs of treatments")
+    )];
+    // Where no test could find anything, a sentence of its own says so.
+    if ranked.says_of_lives.is_empty() {
+        let product = ranked.life_pairs.iter().filter(|pair| pair.p_adjusted.is_some()).count();
+        says.push(format!(
+            "{product} can be told apart as products (permutation test of the groups, Holm-adjusted)."
+        ));
+    }
+    says
 }

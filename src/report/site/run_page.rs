@@ -16,6 +16,7 @@ use crate::run::RunState;
 use crate::run::Status;
 use crate::run::setup::Role;
 use crate::tile::CheckVerdict;
+use crate::units::Geometry;
 use maud::Markup;
 use maud::html;
 use rust_decimal::prelude::ToPrimitive;
@@ -120,15 +121,19 @@ fn checks(run: &RunRecord) -> Markup {
             (frame::scrolled("checks-table", "Tile checks of this run", &html! {
                 table {
                     caption { "Tile checks, in order" }
-                    thead { tr { th scope="col" { "Check" } th scope="col" class="n" { "Minutes" } th scope="col" class="n" { "Angle" } th scope="col" class="n" { "Mean, GU" } th scope="col" class="n" { "Off by, GU" } th scope="col" { "Verdict" } } }
-                    tbody { @for check in &run.checks { (check_rows(check)) } }
+                    thead { tr { th scope="col" { "Check" } th scope="col" class="n" { "Minutes" } th scope="col" class="n" { "Angle" } th scope="col" class="n" { "Mean, GU" } th scope="col" class="n" { "Off by, GU" } th scope="col" class="n" { "Moved since the check before, GU" } th scope="col" { "Verdict" } } }
+                    tbody { @for (index, check) in run.checks.iter().enumerate() { (check_rows(check, run.checks[..index].last())) } }
                 }
             }))
         }
     }
 }
 
-fn check_rows(check: &CheckMark) -> Markup {
+fn check_rows(check: &CheckMark, before: Option<&CheckMark>) -> Markup {
+    let moved = |geometry: &Geometry, off: f64| {
+        let of = before?.figures.iter().find(|(known, ..)| known == geometry)?;
+        Some(off - of.2)
+    };
     let verdict = match check.verdict {
         Some(CheckVerdict::Passed) => "passed",
         Some(CheckVerdict::Failed) => "failed",
@@ -137,7 +142,7 @@ fn check_rows(check: &CheckMark) -> Markup {
     };
     html! {
         @if check.figures.is_empty() {
-            tr { th scope="row" { (check.kind.text()) } td class="n" { (minutes(check.at_us)) } td { (words::NOTHING) } td { (words::NOTHING) } td { (words::NOTHING) } td { (verdict) } }
+            tr { th scope="row" { (check.kind.text()) } td class="n" { (minutes(check.at_us)) } td { (words::NOTHING) } td { (words::NOTHING) } td { (words::NOTHING) } td { (words::NOTHING) } td { (verdict) } }
         }
         @for (geometry, mean, off) in &check.figures {
             tr {
@@ -146,6 +151,7 @@ fn check_rows(check: &CheckMark) -> Markup {
                 td class="n" { (geometry) }
                 td class="n" { (words::figure(Some(*mean), 2)) }
                 td class="n" { (data_signed(*off)) }
+                td class="n" { (words::signed_figure(moved(geometry, *off), 2)) }
                 td { (verdict) }
             }
         }
@@ -167,7 +173,7 @@ fn recording(run: &RunRecord) -> Markup {
             h2 id="recording" { "Its recording" }
             p {
                 "Every byte that the meter sent and every word that was said, with times: "
-                (frame::link(1, &path, &html! { (said(&format!("{}.rec", run.id))) })) "."
+                span class="run" { (frame::link(1, &path, &html! { (said(&format!("{}.rec", run.id))) })) } "."
             }
             p { "SHA-256 " code class="digest" { (run.sha256) } }
             p { "In the report’s folder, this works out all of the above again:" }

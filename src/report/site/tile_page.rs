@@ -45,9 +45,8 @@ fn geometry_part(site: &Site<'_>, history: &GeometryHistory) -> Markup {
     html! {
         section aria-labelledby=(heading) {
             h2 id=(heading) { "At " (history.geometry) }
-            p { (tile_text::standing(history, site.publication.tile.baseline)) }
-            @if let Some(suggestion) = tile_text::suggestion(history) { p { (suggestion) " " (tile_text::CAUTION) } }
-            p { (tile_text::warm_up(&history.warm_up)) }
+            p { (words::minus_of_figures(&tile_text::standing(history, site.publication.tile.baseline))) }
+            p { (words::minus_of_figures(&tile_text::warm_up(&history.warm_up))) }
             (frame::scrolled(&format!("tile-table-{degrees}"), &format!("Tile checks at {degrees} degrees"), &table(site, history)))
         }
     }

@@ -32,7 +32,7 @@ pub(super) fn page(site: &Site<'_>, index: usize) -> String {
     let main = html! {
         h1 { span class="code" { (said(&treatment.code)) } " " (said(&treatment.name)) }
         (headline(site, index))
-        (facts(treatment))
+        (facts(site, treatment))
         (story(site, treatment, rows))
         (life_part::part(site, &treatment.code))
         (gloss(rows))
@@ -69,18 +69,28 @@ fn headline(site: &Site<'_>, index: usize) -> Markup {
     }
 }
 
-fn facts(treatment: &Treatment) -> Markup {
+fn facts(site: &Site<'_>, treatment: &Treatment) -> Markup {
+    // Panels on which it stands on the same zones since the same moment share a line.
+    let mut places: Vec<(&[String], Option<&str>, Vec<&str>)> = Vec::new();
+    for patch in &treatment.patches {
+        let (zones, at) = (patch.zones.as_slice(), patch.applied_at.as_deref());
+        match places.iter_mut().find(|(known, since, _)| (*known, *since) == (zones, at)) {
+            Some((.., panels)) => panels.push(&patch.panel),
+            None => places.push((zones, at, vec![&patch.panel])),
+        }
+    }
     html! {
         dl class="facts" {
+            @if let Some(life) = life_part::middle(site, &treatment.code) { div { dt { "Wash life" } dd { (life) } } }
             @if !treatment.batch.is_empty() { div { dt { "Batch" } dd { (said(&treatment.batch)) } } }
             @if !treatment.how.is_empty() { div { dt { "Put on" } dd { (said(&treatment.how)) } } }
             @if let Some(hours) = treatment.cure_hours { div { dt { "To cure" } dd { (hours) " h" } } }
-            @for patch in &treatment.patches {
+            @for (zones, at, panels) in &places {
                 div {
-                    dt { "On panel " (said(&patch.panel)) }
+                    dt { @if panels.len() == 1 { "On panel " } @else { "On panels " } (said(&panels.join(", "))) }
                     dd {
-                        "zones " (said(&patch.zones.join(", ")))
-                        @if let Some(at) = &patch.applied_at { ", put on " (when(at)) }
+                        "zones " (said(&zones.join(", ")))
+                        @if let Some(at) = at { ", put on " (when(at)) }
                     }
                 }
             }
@@ -201,7 +211,7 @@ fn gloss_at(rows: &[&ResultRow], geometry: u16) -> Markup {
     html! {
         section aria-labelledby=(heading) {
             h2 id=(heading) { "Gloss over its life, at " (geometry) "°" }
-            (frame::figure(plot.svg(), &html! { "Round: treated zones. Square: control zones. The mean over the panels read at that stage." }))
+            (frame::figure(plot.svg(), &html! { "The mean over the panels read at that stage." }))
             (frame::scrolled(&format!("gloss-table-{geometry}"), &format!("Gloss from stage to stage at {geometry} degrees"), &html! {
                 table {
                     caption { "Mean gloss at " (geometry) "°, over the panels read at that stage" }
@@ -253,21 +263,32 @@ pub(super) fn result_table(
     names_treatment: bool,
 ) -> Markup {
     let kept = rows.iter().any(|row| row.retention_pct.is_some());
+    let first = rows.first();
+    // What is the same in every row is said once.
+    let angle =
+        first.map(|row| row.geometry_deg).filter(|angle| rows.iter().all(|row| row.geometry_deg == *angle));
+    let stage = first
+        .map(|row| &row.stage)
+        .filter(|stage| names_treatment && rows.iter().all(|row| row.stage == **stage));
     html! {
         table {
-            caption { "Treated minus control, panel by panel" }
+            caption {
+                "Treated minus control, panel by panel"
+                @if let Some(stage) = stage { ", " (words::stage(stage)) }
+                @if let Some(angle) = angle { ", at " (angle) "°" }
+            }
             thead {
                 tr {
                     @if names_treatment { th scope="col" { "Treatment" } }
-                    th scope="col" { "Stage" }
+                    @if stage.is_none() { th scope="col" { "Stage" } }
                     th scope="col" { "Panel" }
-                    th scope="col" class="n" { "Angle" }
+                    @if angle.is_none() { th scope="col" class="n" { "Angle" } }
                     th scope="col" class="n" { "Control, GU" }
                     th scope="col" class="n" { "Treated, GU" }
                     th scope="col" class="n" { "Difference ± U, GU" }
                     th scope="col" class="n" { "95 % interval, GU" }
                     th scope="col" { "What can be said" }
-                    th scope="col" class="n" { "Zones" }
+                    th scope="col" class="n" { "Zones: treated, control" }
                     @if kept { th scope="col" class="n" { "Gloss kept, %" } }
                     @if !names_treatment { th scope="col" { "Run" } }
                 }
@@ -282,18 +303,18 @@ pub(super) fn result_table(
                                     None => (said(&row.treatment)),
                                 }
                             }
-                            td { (words::stage(&row.stage)) }
+                            @if stage.is_none() { td { (words::stage(&row.stage)) } }
                         } @else {
                             th scope="row" { (words::stage(&row.stage)) }
                         }
                         td { (said(&row.panel)) }
-                        td class="n" { (row.geometry_deg) "°" }
+                        @if angle.is_none() { td class="n" { (row.geometry_deg) "°" } }
                         td class="n" { (words::figure(row.control_mean_gu, 1)) }
                         td class="n" { (words::figure(row.treated_mean_gu, 1)) }
                         td class="n" { (words::difference(row.difference_gu, row.expanded_uncertainty_gu, row.ci_high_gu)) }
                         td class="n" { (words::interval(row.ci_low_gu, row.ci_high_gu)) }
                         td { (words::verdict(row.verdict, words::panel_verdict(row))) }
-                        td class="n" { (row.n_treated) " against " (row.n_control) }
+                        td class="n" { (row.n_treated) ", " (row.n_control) }
                         @if kept { td class="n" { (words::figure(row.retention_pct, 1)) } }
                         @if !names_treatment { td { (run_link(site, &row.run, depth)) } }
                     }
@@ -303,45 +324,76 @@ pub(super) fn result_table(
     }
 }
 
-/// The treatments that share its panels.
+/// The treatments that share its panels. The stage of the front board stands open, for the others are many.
 fn contrasts(site: &Site<'_>, treatment: &Treatment) -> Markup {
-    let has = |row: &&ContrastRow| row.treatment_a == treatment.code || row.treatment_b == treatment.code;
-    let rows: Vec<&ContrastRow> = site.contrasts_of(&treatment.code).iter().copied().filter(has).collect();
+    let mut stages: BTreeMap<(u8, u32, &str), Vec<&ContrastRow>> = BTreeMap::new();
+    for row in site.contrasts_of(&treatment.code) {
+        let of_run = site.results_in(&row.run).iter();
+        let of_row =
+            of_run.copied().find(|result| result.treatment == treatment.code && result.panel == row.panel);
+        let stage = of_row.map_or("", |result| result.stage.as_str());
+        stages.entry(words::stage_order(stage)).or_default().push(row);
+    }
+    let front = site.boards.first().map_or("", |board| board.stage.as_str());
+    let open = stages.remove(&words::stage_order(front));
+    let folded: usize = stages.values().map(Vec::len).sum();
     html! {
-        @if !rows.is_empty() {
+        @if open.is_some() || folded > 0 {
             section aria-labelledby="contrasts" {
                 h2 id="contrasts" { "Held against others on its panel" }
                 p { "Treatments on one panel share its control, so they are compared by their treated zones. A positive figure says that this treatment reads higher than the other." }
-                (frame::scrolled("contrasts-table", "Comparisons with other treatments", &html! {
-                    table {
-                        caption { "This treatment minus the other" }
-                        thead { tr { th scope="col" { "The other" } th scope="col" { "Panel" } th scope="col" class="n" { "Angle" } th scope="col" class="n" { "Difference, GU" } th scope="col" class="n" { "95 % interval, GU" } th scope="col" { "Run" } } }
-                        tbody {
-                            @for row in rows {
-                                @let is_second = row.treatment_b == treatment.code;
-                                @let other = if is_second { &row.treatment_a } else { &row.treatment_b };
-                                @let sign = if is_second { 1.0 } else { -1.0 };
-                                @let ends = if is_second { (row.ci_low_gu, row.ci_high_gu) } else { (row.ci_high_gu.map(|end| -end), row.ci_low_gu.map(|end| -end)) };
-                                tr {
-                                    th scope="row" {
-                                        @match site.path_of_treatment(other) {
-                                            Some(path) => (frame::link(1, &path, &html! { (said(other)) })),
-                                            None => (said(other)),
-                                        }
-                                    }
-                                    td { (said(&row.panel)) }
-                                    td class="n" { (row.geometry_deg) "°" }
-                                    td class="n" { (words::figure(row.difference_gu.map(|value| sign * value), 2)) }
-                                    td class="n" { (words::interval(ends.0, ends.1)) }
-                                    td { (run_link(site, &row.run, 1)) }
-                                }
-                            }
-                        }
+                @if let Some(rows) = &open { (contrast_table(site, treatment, front, rows)) }
+                @if folded > 0 {
+                    details {
+                        summary { (words::counted(folded, "comparison", "comparisons")) " at other stages" }
+                        @for ((_, _, stage), rows) in &stages { (contrast_table(site, treatment, stage, rows)) }
                     }
-                }))
+                }
             }
         }
     }
+}
+
+fn contrast_table(site: &Site<'_>, treatment: &Treatment, stage: &str, rows: &[&ContrastRow]) -> Markup {
+    let mut rows: Vec<(&str, &ContrastRow)> = rows
+        .iter()
+        .map(|row| {
+            (if row.treatment_b == treatment.code { &row.treatment_a } else { &row.treatment_b }, *row)
+        })
+        .map(|(other, row)| (other.as_str(), row))
+        .collect();
+    rows.sort_by(|a, b| (a.0, &a.1.panel, &a.1.run).cmp(&(b.0, &b.1.panel, &b.1.run)));
+    let title = format!("This treatment minus the other, {}", words::stage(stage));
+    frame::scrolled(
+        &format!("contrasts-{}", super::paths::slug(stage)),
+        &title,
+        &html! {
+            table {
+                caption { (title) }
+                thead { tr { th scope="col" { "The other" } th scope="col" { "Panel" } th scope="col" class="n" { "Angle" } th scope="col" class="n" { "Difference, GU" } th scope="col" class="n" { "95 % interval, GU" } th scope="col" { "Run" } } }
+                tbody {
+                    @for (other, row) in rows {
+                        @let is_second = row.treatment_b == treatment.code;
+                        @let sign = if is_second { 1.0 } else { -1.0 };
+                        @let ends = if is_second { (row.ci_low_gu, row.ci_high_gu) } else { (row.ci_high_gu.map(|end| -end), row.ci_low_gu.map(|end| -end)) };
+                        tr {
+                            th scope="row" {
+                                @match site.path_of_treatment(other) {
+                                    Some(path) => (frame::link(1, &path, &html! { (said(other)) })),
+                                    None => (said(other)),
+                                }
+                            }
+                            td { (said(&row.panel)) }
+                            td class="n" { (row.geometry_deg) "°" }
+                            td class="n" { (words::signed_figure(row.difference_gu.map(|value| sign * value), 2)) }
+                            td class="n" { (words::interval(ends.0, ends.1)) }
+                            td { (run_link(site, &row.run, 1)) }
+                        }
+                    }
+                }
+            }
+        },
+    )
 }
 
 fn cards(site: &Site<'_>, index: usize) -> Markup {

@@ -25,6 +25,19 @@ pub(super) fn minus(text: &str) -> String {
     text.replace('-', "\u{2212}")
 }
 
+/// A sentence whose figures have a real minus; its hyphens stay.
+pub(super) fn minus_of_figures(text: &str) -> String {
+    let mut before = ' ';
+    let mut letters = text.chars().peekable();
+    let mut told = String::with_capacity(text.len());
+    while let Some(c) = letters.next() {
+        let is_sign = c == '-' && before == ' ' && letters.peek().is_some_and(char::is_ascii_digit);
+        told.push(if is_sign { '\u{2212}' } else { c });
+        before = c;
+    }
+    told
+}
+
 /// A figure with its sign and a real minus; zero has none.
 pub(super) fn signed(value: f64, decimals: usize) -> String {
     let text = format!("{value:+.decimals$}");
@@ -38,6 +51,14 @@ pub(super) fn figure(value: Option<f64>, decimals: usize) -> Markup {
         Some(value) => {
             html! { data value=(format!("{value:.4}")) { (minus(&format!("{value:.decimals$}"))) } }
         }
+        None => html! { (NOTHING) },
+    }
+}
+
+/// The same for one that goes up or down, with its sign.
+pub(super) fn signed_figure(value: Option<f64>, decimals: usize) -> Markup {
+    match value {
+        Some(value) => html! { data value=(format!("{value:.4}")) { (signed(value, decimals)) } },
         None => html! { (NOTHING) },
     }
 }
