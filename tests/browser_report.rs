@@ -238,3 +238,66 @@ async fn over_http_every_link_picture_and_download_is_there_and_no_policy_stops_
     }
     browser.close().await;
 }
+
+#[tokio::test]
+async fn long_and_strange_names_stay_within_the_window() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let names = [
+        ("Harbour Sealer No. 4", "W".repeat(200)),
+        ("Slipway Wax Paste", "two coats of the same with a pause between them, ".repeat(6)),
+        (
+            "Lee Shore Carnauba Mix",
+            "\u{5e9}\u{5dc}\u{5d5}\u{5dd} \u{627}\u{644}\u{644}\u{648}\u{646} (1)".to_owned(),
+        ),
+    ];
+    let site = Site::of_the_demo(|mut study| {
+        for (short, long) in &names {
+            assert!(study.contains(short), "{short}");
+            study = study.replace(short, long);
+        }
+        study
+    });
+    for page in
+        ["index.html", "treatments/T1.html", "treatments/T2.html", "runs/2026-05-06-01.html", "cards.html"]
+    {
+        browser.goto(&site.on_the_disk(page)).await;
+        let name = page.trim_end_matches(".html").replace('/', "-");
+        for width in WIDTHS {
+            browser.picture(&format!("report/long-names-{name}-{width}"), width).await;
+            assert!(!browser.scrolls_sideways().await, "{page} is wider than {width} px");
+        }
+    }
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn on_paper_it_is_dark_on_white_and_nothing_is_cut_off() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let site = Site::of_the_demo(|study| study);
+    for page in ["index.html", "treatments/T1.html", "runs/2026-05-06-01.html", "check.html"] {
+        browser.goto(&site.on_the_disk(page)).await;
+        // A4 without its margins, at 96 dots an inch; the reader's screen is dark.
+        let features = json!([{ "name": "prefers-color-scheme", "value": "dark" }]);
+        browser
+            .devtools("Emulation.setEmulatedMedia", json!({ "media": "print", "features": features }))
+            .await;
+        browser
+            .picture(&format!("report/paper-{}", page.trim_end_matches(".html").replace('/', "-")), 672)
+            .await;
+        let colours = browser
+            .script("const of = getComputedStyle(document.body); return [of.backgroundColor, of.color]")
+            .await;
+        assert_eq!(colours, json!(["rgb(255, 255, 255)", "rgb(0, 0, 0)"]), "{page}");
+        let cut = browser
+            .script(
+                "return [...document.querySelectorAll('table, svg, pre, img')]
+                   .filter((of) => of.getBoundingClientRect().right > document.documentElement.clientWidth + 1)
+                   .map((of) => of.outerHTML.slice(0, 80))",
+            )
+            .await;
+        assert_eq!(cut, json!([]), "{page}");
+        let paper = browser.devtools("Page.printToPDF", json!({ "preferCSSPageSize": true })).await;
+        assert!(paper["data"].as_str().unwrap().len() > 10_000, "{page}");
+    }
+    browser.close().await;
+}

@@ -251,7 +251,6 @@ fn table(site: &Site<'_>, board: &Board<'_>, section: &Section<'_>, depth: usize
                     @if section.ranked.is_some() { th scope="col" class="n" { "Rank" } }
                     @if letters { th scope="col" { "Letters" } }
                     th scope="col" class="n" { "Degrees of freedom" }
-                    th scope="col" { "Runs" }
                 }
             }
             tbody { @for (row, ranked) in &section.rows { (table_row(site, row, *ranked, letters, depth)) } }
@@ -274,15 +273,20 @@ fn table_row(
     };
     let treatment = &site.publication.treatments[row.treatment];
     let name = html! { strong { (said(&treatment.code)) } " " (said(&treatment.name)) };
-    let head = html! { th scope="row" class="name" { (frame::link(depth, &site.treatment_path(row.treatment), &name)) } };
     let mut runs: Vec<&str> = row.panels.iter().map(|panel| panel.run.as_str()).collect();
     runs.sort_unstable();
     runs.dedup();
-    let runs = html! {
-        td {
-            @for (index, run) in runs.iter().enumerate() {
-                @if index > 0 { ", " }
-                (run_link(site, run, depth))
+    let head = html! {
+        th scope="row" class="name" {
+            (frame::link(depth, &site.treatment_path(row.treatment), &name))
+            @if !runs.is_empty() {
+                span class="of" {
+                    @if runs.len() == 1 { "run " } @else { "runs " }
+                    @for (index, run) in runs.iter().enumerate() {
+                        @if index > 0 { ", " }
+                        (run_link(site, run, depth))
+                    }
+                }
             }
         }
     };
@@ -298,7 +302,6 @@ fn table_row(
                 }
                 (standing)
                 td class="n" { (words::figure(over.degrees_of_freedom, 1)) }
-                (runs)
             }
         },
         (None, Some(only)) => html! {
@@ -312,10 +315,9 @@ fn table_row(
                 }
                 (standing)
                 td class="n" { (words::figure(only.degrees_of_freedom, 1)) }
-                (runs)
             }
         },
-        (None, None) => html! { tr { (head) td colspan="7" { "no result" } } },
+        (None, None) => html! { tr { (head) td colspan="6" { "no result" } } },
     }
 }
 

@@ -166,7 +166,7 @@ fn read_in(site: &Site<'_>, treatment: &Treatment, run: &RunRecord, rows: &[&Res
             @if index > 0 { "; " }
             (words::verdict(*verdict, words)) " on " (said(&panels.join(", ")))
         }
-        @if least.is_finite() { "; " (format!("{least:.0} h")) " after it was put on" }
+        @if least.is_finite() { "; " (format!("{least:.0}\u{a0}h")) " after it was put on" }
         @if early { ", " strong { "earlier than it is to cure" } }
         "."
     }
@@ -290,7 +290,6 @@ pub(super) fn result_table(
                     th scope="col" { "What can be said" }
                     th scope="col" class="n" { "Zones: treated, control" }
                     @if kept { th scope="col" class="n" { "Gloss kept, %" } }
-                    @if !names_treatment { th scope="col" { "Run" } }
                 }
             }
             tbody {
@@ -305,7 +304,7 @@ pub(super) fn result_table(
                             }
                             @if stage.is_none() { td { (words::stage(&row.stage)) } }
                         } @else {
-                            th scope="row" { (words::stage(&row.stage)) }
+                            th scope="row" { (words::stage(&row.stage)) span class="of" { "run " (run_link(site, &row.run, depth)) } }
                         }
                         td { (said(&row.panel)) }
                         @if angle.is_none() { td class="n" { (row.geometry_deg) "°" } }
@@ -316,7 +315,6 @@ pub(super) fn result_table(
                         td { (words::verdict(row.verdict, words::panel_verdict(row))) }
                         td class="n" { (row.n_treated) ", " (row.n_control) }
                         @if kept { td class="n" { (words::figure(row.retention_pct, 1)) } }
-                        @if !names_treatment { td { (run_link(site, &row.run, depth)) } }
                     }
                 }
             }
