@@ -247,8 +247,8 @@ fn tested(lives: &[Vec<Lifetime>], with: &[usize], says: &mut Vec<String>) -> Ve
     let best = least(sizes[0], sizes[1]) * f64::from(u32::try_from(pairs).unwrap_or(u32::MAX));
     if best > LEVEL {
         says.push(format!(
-            "No test can tell these lives apart: with {} and at most {} and {} panels, even lives that do not overlap \
-             at all come to p = {:.2} after Holm. \"Longer\" is said of these panels only.",
+            "No test can say which product lives longer in general: with {} and at most {} and {} panels, even lives \
+             that do not overlap at all come to p = {:.2} after Holm. What is said of lives is said of these panels.",
             if pairs == 1 { "one pair".to_owned() } else { format!("{pairs} pairs") },
             lives[sizes[0]].len(),
             lives[sizes[1]].len(),

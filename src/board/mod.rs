@@ -82,8 +82,13 @@ impl Boards {
 
 /// Which terms differ, and whom that concerns.
 fn why_apart(first: &(Vec<Term>, Vec<Entry>), other: &(Vec<Term>, Vec<Entry>)) -> String {
-    let named: Vec<String> =
-        other.1.iter().take(4).map(|entry| format!("{} of {}", entry.treatment, entry.study)).collect();
+    let study = &other.1[0].study;
+    let several = first.1.iter().chain(&other.1).any(|entry| entry.study != *study);
+    let called = |entry: &Entry| match several {
+        true => format!("{} of {}", entry.treatment, entry.study),
+        false => entry.treatment.clone(),
+    };
+    let named: Vec<String> = other.1.iter().take(4).map(called).collect();
     let more = if other.1.len() > 4 { " and others" } else { "" };
     let value = |terms: &[Term], what: &str| {
         terms.iter().find(|term| term.what == what).map_or("not stated".to_owned(), |term| term.is.clone())

@@ -3,7 +3,9 @@
 use crate::board::Board;
 use crate::board::Boards;
 use crate::board::Row;
+use crate::board::lives::LifePair;
 use crate::board::lives::Stretch;
+use crate::board::scatter::LEVEL;
 
 /// More letters than these say less than the ranks beside them.
 const MOST_LETTERS: usize = 8;
@@ -30,54 +32,65 @@ pub fn boards(boards: &Boards) -> Vec<String> {
 fn one(board: &Board) -> Vec<String> {
     let terms: Vec<String> = board.terms.iter().map(|term| format!("{} {}", term.what, term.is)).collect();
     let mut lines = vec![format!("Board: {}", terms.join("; ")), String::new()];
-    lines.extend(table(board));
+    lines.extend(differences(board));
+    let rest = lives_and_costs(board);
+    if !rest.is_empty() {
+        lines.push(String::new());
+        lines.extend(rest);
+    }
     lines.push(String::new());
+    lines.push(names(board));
     lines.extend(board.says.iter().cloned());
     lines.extend(life_pairs(board));
-    for row in &board.rows {
-        lines.extend(of_lives(board, row));
-    }
+    lines.extend(counted(board));
+    lines.extend(board.rows.iter().flat_map(of_lives));
     lines
 }
 
-fn table(board: &Board) -> Vec<String> {
+/// How a row is called: by its study, too, where there are several.
+fn called(board: &Board, row: &Row) -> String {
     let several = board.rows.iter().any(|row| row.study != board.rows[0].study);
+    if several { format!("{} {}", row.study, row.treatment) } else { row.treatment.clone() }
+}
+
+/// Two tables below each other fit a terminal; side by side they would not.
+fn differences(board: &Board) -> Vec<String> {
     let wide = board.rows.iter().any(|row| row.letters.split(' ').count() > MOST_LETTERS);
     let kept =
         board.retention_stage.as_ref().map_or_else(|| "kept".to_owned(), |stage| format!("kept, {stage}"));
-    let mut head = vec![
-        "",
-        "difference, GU",
-        "interval",
-        "panels",
-        "letters",
-        "rank",
-        &kept,
-        "judged",
-        "washes",
-        "rank",
-    ];
-    let with_cost = board.rows.iter().any(|row| row.cost_per_m2.is_some());
-    if with_cost {
-        head.extend(["cost/m²", "and wash"]);
-    }
-    let mut rows: Vec<Vec<String>> = vec![head.into_iter().map(str::to_owned).collect()];
+    let head = ["", "difference, GU", "interval", "panels", "letters", "rank", &kept];
+    let mut rows: Vec<Vec<String>> = vec![head.map(str::to_owned).to_vec()];
     for row in &board.rows {
-        let mut cells = vec![
-            if several { format!("{} {}", row.study, row.treatment) } else { row.treatment.clone() },
-            row.difference.map_or_else(none, |found| format!("{:+.2}", found.mean_gu)),
-            row.difference
-                .and_then(|found| found.pooled_interval_gu.or(found.interval_gu))
-                .map_or_else(none, |[low, high]| format!("{low:+.2} to {high:+.2}")),
+        let interval = row.difference.and_then(|found| found.pooled_interval_gu.or(found.interval_gu));
+        let kept = row.kept_at(board.retention_stage.as_deref());
+        rows.push(vec![
+            called(board, row),
+            row.difference.map_or_else(none, |found| gu(found.mean_gu)),
+            interval.map_or_else(none, |[low, high]| format!("{} to {}", gu(low), gu(high))),
             row.panels.to_string(),
             if wide { "…".to_owned() } else { row.letters.clone() },
             rank(row.rank),
-            row.kept_at(board.retention_stage.as_deref())
-                .map_or_else(none, |kept| format!("{:.1} %", kept.mean_pct)),
-            judged(row),
-            row.lives.middle.map_or_else(none, washes),
-            rank(row.life_rank),
-        ];
+            kept.map_or_else(none, |kept| format!("{:.1} %", kept.mean_pct)),
+        ]);
+    }
+    aligned(&rows)
+}
+
+/// Nothing where nobody has judged or looked, and no price is known.
+fn lives_and_costs(board: &Board) -> Vec<String> {
+    let with_cost = board.rows.iter().any(|row| row.cost_per_m2.is_some());
+    let is_watched = |row: &Row| !row.judgements.is_empty() || row.lives.middle.is_some();
+    if !with_cost && !board.rows.iter().any(is_watched) {
+        return Vec::new();
+    }
+    let mut head = vec!["", "judged", "lasted, washes", "rank"];
+    if with_cost {
+        head.extend(["cost of 1 m²", "for each wash"]);
+    }
+    let mut rows: Vec<Vec<String>> = vec![head.into_iter().map(str::to_owned).collect()];
+    for row in &board.rows {
+        let lasted = row.lives.middle.map_or_else(none, washes);
+        let mut cells = vec![called(board, row), judged(row), lasted, rank(row.life_rank)];
         if with_cost {
             cells.push(row.cost_per_m2.map_or_else(none, |cost| format!("{cost:.2} {}", row.currency)));
             let per = row.cost_per_m2_and_wash;
@@ -90,6 +103,10 @@ fn table(board: &Board) -> Vec<String> {
         }
         rows.push(cells);
     }
+    aligned(&rows)
+}
+
+fn aligned(rows: &[Vec<String>]) -> Vec<String> {
     let columns = rows[0].len();
     let widths: Vec<usize> =
         (0..columns).map(|at| rows.iter().map(|row| row[at].chars().count()).max().unwrap_or(0)).collect();
@@ -98,6 +115,16 @@ fn table(board: &Board) -> Vec<String> {
         padded.collect::<Vec<_>>().join("  ").trim_end().to_owned()
     };
     rows.iter().map(line).collect()
+}
+
+fn names(board: &Board) -> String {
+    let named = board.rows.iter().map(|row| format!("{} {}", called(board, row), row.name));
+    format!("{}.", named.collect::<Vec<_>>().join("; "))
+}
+
+/// Rounded from the four decimals of the tables, as every other figure in words is.
+fn gu(value: f64) -> String {
+    format!("{:+.2}", (value * 1e4).round() / 1e4)
 }
 
 fn none() -> String {
@@ -130,30 +157,65 @@ fn washes(of: Stretch) -> String {
     }
 }
 
+/// Which lives are told apart, the longer one first.
 fn life_pairs(board: &Board) -> Vec<String> {
-    let name = |row: usize| {
-        let row = &board.rows[row];
-        format!("{} of {}", row.treatment, row.study)
-    };
     let lived = board.rows.iter().filter(|row| row.lives.counted > 0).count();
     if lived < 2 {
         return Vec::new();
     }
     let all = lived * (lived - 1) / 2;
-    let told = board.life_pairs.len();
-    let mut lines = vec![format!("By their lives {told} of {all} pairs can be told apart.")];
-    for pair in board.life_pairs.iter().take(if told > MOST_PAIRS { 0 } else { told }) {
-        let why = match (pair.on_these_panels, pair.p_adjusted) {
-            (true, Some(p)) if p <= crate::board::scatter::LEVEL => format!("on every panel, p = {p:.3}"),
-            (true, _) => "on every panel here".to_owned(),
-            (false, p) => format!("p = {:.3}", p.unwrap_or(1.0)),
-        };
-        lines.push(format!("  {} outlives {} ({why})", name(pair.longer), name(pair.shorter)));
+    let (by_test, on_panels): (Vec<&LifePair>, Vec<&LifePair>) =
+        board.life_pairs.iter().partition(|pair| pair.p_adjusted.is_some_and(|p| p <= LEVEL));
+    let mut lines = Vec::new();
+    if !by_test.is_empty() {
+        lines.push(format!(
+            "Of {all} pairs of lives, a test tells {} apart (Holm, 5 % over all pairs).",
+            by_test.len()
+        ));
+        lines.extend(outlived(board, &by_test));
     }
+    let count = on_panels.len();
+    lines.push(match count {
+        0 if by_test.is_empty() => format!("Of {all} pairs of lives none can be told apart."),
+        0 => return lines,
+        _ => format!(
+            "In {count} of {all} pairs every panel here of the one outlived every panel of the other, which says \
+             nothing of the next panel."
+        ),
+    });
+    lines.extend(outlived(board, &on_panels));
     lines
 }
 
-fn of_lives(board: &Board, row: &Row) -> Vec<String> {
+/// A line for each that outlived others.
+fn outlived(board: &Board, pairs: &[&LifePair]) -> Vec<String> {
+    if pairs.len() > MOST_PAIRS {
+        return Vec::new();
+    }
+    let name = |row: usize| called(board, &board.rows[row]);
+    let line = |longer: usize| {
+        let shorter: Vec<String> =
+            pairs.iter().filter(|pair| pair.longer == longer).map(|pair| name(pair.shorter)).collect();
+        (!shorter.is_empty()).then(|| format!("  {} outlived {}", name(longer), shorter.join(", ")))
+    };
+    (0..board.rows.len()).filter_map(line).collect()
+}
+
+/// How many have failed, and why there is no curve or fit of them.
+fn counted(board: &Board) -> Vec<String> {
+    let mut by_reason: Vec<(&str, Vec<String>)> = Vec::new();
+    for row in board.rows.iter().filter(|row| row.lives.fit.is_none() && !row.lives.says.is_empty()) {
+        let says = format!("{} {} of {}", called(board, row), row.lives.failed, row.lives.counted);
+        match by_reason.iter_mut().find(|(reason, _)| *reason == row.lives.says) {
+            Some((_, of)) => of.push(says),
+            None => by_reason.push((&row.lives.says, vec![says])),
+        }
+    }
+    let line = |(reason, of): (&str, Vec<String>)| format!("Failed so far: {}; {reason}.", of.join(", "));
+    by_reason.into_iter().filter(|(_, of)| of.len() <= MOST_PAIRS).map(line).collect()
+}
+
+fn of_lives(row: &Row) -> Vec<String> {
     let mut lines = Vec::new();
     let code = &row.treatment;
     let over: Vec<String> = row
@@ -178,11 +240,6 @@ fn of_lives(board: &Board, row: &Row) -> Vec<String> {
             end(shape.low),
             end(shape.high),
             row.lives.counted
-        ));
-    } else if !row.lives.says.is_empty() && board.rows.len() <= MOST_PAIRS {
-        lines.push(format!(
-            "{code}: {} of {} failed; {}.",
-            row.lives.failed, row.lives.counted, row.lives.says
         ));
     }
     lines

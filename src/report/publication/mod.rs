@@ -6,7 +6,6 @@ mod rows;
 mod run_record;
 
 pub use ranked::Tables;
-pub use ranked::observed;
 pub use ranked::ranked;
 pub use ranked::terms_of;
 pub use rows::ContrastRow;
