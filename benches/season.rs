@@ -7,10 +7,8 @@
 #![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "a bench")]
 
 mod common;
-#[path = "../tests/common/mod.rs"]
-mod hardwareless;
 
-use common::{Board, HALFPANEL, Used, wait_measured};
+use common::{Board, HALFPANEL, Used, hardwareless, wait_measured};
 use halfpanel::life::Column;
 use halfpanel::run::{Spot, Want};
 use halfpanel::study::{self, Selection, Study};
