@@ -239,6 +239,7 @@ async fn a_daemon_that_is_killed_is_missed_and_comes_back_with_everything_that_w
     let daemon = study.serve(&at);
     browser.until("the page finds back", "document.body.dataset.contact === 'live'").await;
     browser.until("the run is offered", "document.querySelector('#take-up')").await;
+    assert!(!is_shown(&browser, "answer").await, "what was said while it was away is not left standing");
     assert!(text(&browser, "#before").await.contains("was cut off"));
     look(&browser, "cut-off", &["net::ERR_"]).await;
     click(&browser, "#take-up").await;
@@ -258,6 +259,11 @@ async fn a_daemon_that_is_killed_is_missed_and_comes_back_with_everything_that_w
     }
     drop(daemon);
     browser.close().await;
+}
+
+/// Whether the element of that id is to be seen.
+async fn is_shown(browser: &Browser, id: &str) -> bool {
+    browser.script(&format!("return document.getElementById('{id}').checkVisibility()")).await == true
 }
 
 /// Zones on the panel that have a value, and the value, as the drawing says them.
@@ -531,6 +537,9 @@ async fn a_port_that_is_not_there_an_adjustment_a_stop_and_a_run_given_up_are_ea
     look(&browser, "abandon-sheet", &[]).await;
     click(&browser, "#ask-abandon button.quiet").await;
     browser.until("the run can be taken up", "document.querySelector('#take-up')").await;
+    browser.until("its words are gone", "!document.querySelector('#actions').firstElementChild").await;
+    assert_eq!(wanted(&browser).await.0, "stopped", "nothing is wanted of anybody");
+    assert_eq!(browser.script("return document.querySelectorAll('#panel [data-mark=next]').length").await, 0);
     look(&browser, "stopped", &[]).await;
     click(&browser, "#take-up").await;
     browser
@@ -590,5 +599,74 @@ async fn each_reading_is_told_to_a_screen_reader_and_heard_and_sounds_can_be_mut
         .await;
     press_until(&browser, &button, "Done").await;
     assert_eq!(browser.script("return window.tones").await, 0);
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn a_tab_that_slept_says_so_and_catches_up_with_what_it_missed() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let (study, button) = Study::on_a_line();
+    let daemon = study.serve(NO_PORT);
+    browser.goto(&daemon.bench()).await;
+    start(&browser).await;
+    press_until(&browser, &button, "A1").await;
+    let missed = placement(&browser).await + 1;
+    // The network is not back yet when the tablet wakes up; the page sees by its clock that it slept.
+    browser
+        .script(
+            "window.Real = EventSource; window.slept = 0;
+             const now = performance.now.bind(performance);
+             performance.now = () => now() + window.slept;
+             window.EventSource = class extends EventTarget { static CLOSED = 2; close() {} };
+             window.slept += 60000;",
+        )
+        .await;
+    browser.until("it was asleep", "document.body.dataset.contact === 'asleep'").await;
+    button.press(75.2);
+    assert!(text(&browser, "#contact-asleep").await.contains("asleep"));
+    assert!(!is_shown(&browser, "contact-daemon").await, "the daemon is not said to be gone");
+    look(&browser, "asleep", &[]).await;
+    browser.script("window.EventSource = window.Real; window.slept += 60000").await;
+    browser.until("it has caught up", "document.body.dataset.contact === 'live'").await;
+    assert!(!is_shown(&browser, "contact-asleep").await);
+    assert_eq!(placement(&browser).await, missed);
+    assert_eq!(text(&browser, "#value .number").await, "75.2");
+    press_until(&browser, &button, "Done").await;
+    browser.until("the tables are there", "document.querySelector('#tables a')").await;
+    browser.close().await;
+}
+
+#[tokio::test]
+async fn a_run_over_two_panels_says_which_of_them_is_meant() {
+    let Some(browser) = Browser::open(TABLET).await else { return };
+    let (study, button) = Study::on_a_line();
+    study.add_panel("P2");
+    let daemon = study.serve(NO_PORT);
+    browser.goto(&daemon.bench()).await;
+    start(&browser).await;
+    assert_eq!(browser.script("return document.querySelectorAll('#panel figure').length").await, 2);
+    let mut panels = Vec::new();
+    while wanted(&browser).await.0 != "done" {
+        if wanted(&browser).await.0 == "zone" {
+            let panel = text(&browser, "#now .lead b").await;
+            let marked = browser
+                .script(
+                    "return document.querySelector('#panel [data-mark=next]').closest('figure').innerText",
+                )
+                .await;
+            assert!(marked.as_str().unwrap().contains(&panel), "{panel} is named, and {marked} marked");
+            if panels.last() != Some(&panel) {
+                panels.push(panel);
+                look(&browser, &format!("two-panels-{}", panels.len()), &[]).await;
+            }
+        }
+        press_where_the_page_says(&browser, &button, 92.4).await.unwrap();
+    }
+    assert_eq!(panels, ["P1", "P2"], "one panel after the other");
+    browser.until("the tables are there", "document.querySelector('#tables a')").await;
+    look(&browser, "two-panels-done", &[]).await;
+    let results = rows(&study.path().join("results/results.csv"));
+    assert_eq!(results.len(), 4);
+    assert!(results.iter().all(|row| row["status"] == "proven"));
     browser.close().await;
 }

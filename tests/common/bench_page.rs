@@ -131,6 +131,16 @@ impl Study {
         fs::write(file, text.replace(old, new)).unwrap();
     }
 
+    /// One more panel like the first, with the same treatments on it.
+    pub fn add_panel(&self, id: &str) {
+        let file = self.path().join("study.toml");
+        let text = fs::read_to_string(&file).unwrap();
+        let first = &text[text.find("[[panel]]").unwrap()..text.find("[[treatment]]").unwrap()];
+        let patches = &text[text.find("[[patch]]").unwrap()..];
+        let more = format!("{first}{patches}").replace("\"P1\"", &format!("\"{id}\""));
+        fs::write(file, format!("{text}{more}")).unwrap();
+    }
+
     pub fn path(&self) -> PathBuf {
         self.folder.path().join("harbour")
     }

@@ -198,6 +198,8 @@ function contact(state) {
     lost.querySelector(".since").textContent = pictureFrom.toLocaleTimeString();
     play("lost");
   }
+  // What did not reach the daemon was said of a page that has found back by now.
+  if (state === "live") clearAnswer();
   lost.hidden = state !== "lost";
   asleep.hidden = state !== "asleep";
 }
@@ -291,12 +293,12 @@ function clearAnswer() {
   if (answer) delete answer.dataset.keep;
 }
 
-function answer(text) {
+function answer(text, isKept = true) {
   const place = find("answer");
   place.textContent = text;
   place.hidden = false;
   // The state that follows at once must not wipe it away.
-  place.dataset.keep = "once";
+  if (isKept) place.dataset.keep = "once";
   sayOnce();
   place.scrollIntoView({ block: "nearest" });
 }
@@ -339,7 +341,8 @@ async function send(form, button) {
       redirect: "manual",
     });
     if (response.type === "opaqueredirect" || response.ok) {
-      const sheet = form.closest("details");
+      // A button may belong to a form that stands elsewhere: the sheet is the one that the button is on.
+      const sheet = (button ?? form).closest("details");
       if (sheet) sheet.open = false;
       find("answer").hidden = true;
     } else {
@@ -347,7 +350,7 @@ async function send(form, button) {
     }
   } catch {
     contact("lost");
-    answer("This did not reach the daemon, and nothing was done. Say it again once the page has found back.");
+    answer("This did not reach the daemon, and nothing was done. Say it again once the page has found back.", false);
   }
 }
 

@@ -27,6 +27,7 @@ use crate::session::station::Snapshot;
 use crate::view::Heard;
 use crate::view::RunView;
 use crate::view::StudyFacts;
+use crate::view::survey::Mark;
 use maud::Markup;
 use maud::html;
 use shell::Shell;
@@ -47,12 +48,13 @@ const EMPTY_VERSION: &str = "name=\"version\" value=\"\"";
 /// Every region of the page: the id of its element, and what is in it.
 #[must_use]
 pub fn regions(snapshot: &Snapshot, facts: &StudyFacts) -> Vec<(&'static str, String)> {
-    let view = shown(&snapshot.phase);
+    let stopped = stopped(&snapshot.phase);
+    let view = stopped.as_ref().or_else(|| shown(&snapshot.phase));
     let of = |draw: fn(&RunView) -> Markup| view.map_or_else(String::new, |view| draw(view).into_string());
     vec![
         ("status", status(snapshot).into_string()),
         ("before", start::before(snapshot, facts).into_string()),
-        ("now", of(now::now)),
+        ("now", if stopped.is_some() { now::stopped().into_string() } else { of(now::now) }),
         ("value", of(now::value)),
         ("panel", of(panel::panels)),
         ("rail", of(rail::rail)),
@@ -63,7 +65,7 @@ pub fn regions(snapshot: &Snapshot, facts: &StudyFacts) -> Vec<(&'static str, St
             view.filter(|view| view.is_over && matches!(snapshot.phase, Phase::Idle { .. }))
                 .map_or_else(String::new, |view| tables(view, facts).into_string()),
         ),
-        ("actions", of(actions::actions)),
+        ("actions", if stopped.is_some() { String::new() } else { of(actions::actions) }),
         ("heard", heard(&snapshot.heard).into_string()),
         (
             "start",
@@ -79,6 +81,18 @@ fn shown(phase: &Phase) -> Option<&RunView> {
         Phase::Idle { ended, .. } => ended.as_deref(),
         _ => None,
     }
+}
+
+/// A run whose sitting was stopped before its end, as it lies there: nothing is wanted of anybody.
+fn stopped(phase: &Phase) -> Option<RunView> {
+    let Phase::Idle { ended: Some(view), .. } = phase else { return None };
+    let mut view = (!view.is_over).then(|| RunView::clone(view))?;
+    for zone in view.panels.iter_mut().flat_map(|panel| &mut panel.zones) {
+        if zone.mark == Mark::Next {
+            zone.mark = Mark::ToRead;
+        }
+    }
+    Some(view)
 }
 
 const fn offers_start(phase: &Phase) -> bool {

@@ -39,6 +39,19 @@ pub fn now(view: &RunView) -> Markup {
     }
 }
 
+/// A run that was stopped before its end: it lies there until somebody takes it up.
+pub fn stopped() -> Markup {
+    html! {
+        div class="call paused" data-kind="stopped" {
+            (sign("paused"))
+            div class="words" {
+                p class="short word" { "Stopped" }
+                p class="sentence" { "No reading is taken now. Take the run up again, or start a new one." }
+            }
+        }
+    }
+}
+
 /// How large a word can be written: a zone's short name, a word, or something longer.
 fn short_class(text: &str) -> &'static str {
     match text.chars().count() {
