@@ -238,6 +238,38 @@ fn lives_judgements_and_costs_come_from_what_was_observed() {
     }
 }
 
+#[test]
+fn a_panel_whose_only_look_leaves_its_life_open_counts_against_what_is_said_of_the_others() {
+    let folder = TempDir::new().unwrap();
+    let study = folder.path().join("harbour");
+    copied(&study, |text| text);
+    let mut text = "row,at,kind,treatment,panel,washes,treated_class,control_class\n".to_owned();
+    let mut number = 0;
+    let mut row = |day: u32, cells: &str| {
+        number += 1;
+        text.push_str(&format!("{number},2026-06-{day:02}T09:00:00+02:00,{cells}\n"));
+    };
+    // On G1 and G2 T2 outlives T1. On G3 both were looked at once, and failed: nothing is confirmed yet.
+    for panel in ["G1", "G2", "G3"] {
+        row(1, &format!("applied,T1,{panel},,,"));
+        row(1, &format!("applied,T2,{panel},,,"));
+        let last = if panel == "G3" { 1 } else { 4 };
+        for at in 1..=last {
+            let (one, other) = if panel == "G3" { (6, 6) } else { (if at < 2 { 1 } else { 6 }, 1) };
+            row(1 + at, &format!("washed,,{panel},{},,", 10 * at));
+            row(1 + at, &format!("looked,T1,{panel},{},{one},6", 10 * at));
+            row(1 + at, &format!("looked,T2,{panel},{},{other},6", 10 * at));
+        }
+    }
+    fs::write(study.join("observations.csv"), text).unwrap();
+    let found = json(&[study.to_str().unwrap()]);
+    let board = &found["boards"][0];
+    let of =
+        |code: &str| board["rows"].as_array().unwrap().iter().find(|row| row["treatment"] == code).unwrap();
+    assert_eq!((&of("T1")["lives"]["counted"], &of("T2")["lives"]["counted"]), (&3.into(), &3.into()));
+    assert_eq!(board["life_pairs"], serde_json::json!([]), "G3 may end either way");
+}
+
 /// Without the folds of a terminal.
 fn unfolded(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")

@@ -39,7 +39,9 @@ pub fn observed(stories: &[Story], currency: &str) -> BTreeMap<String, Observed>
     let mut costs: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
     for story in stories {
         let of = found.entry(story.treatment.clone()).or_default();
-        let is_looked_at = story.lifetime.after > 0 || story.lifetime.until.is_some();
+        // One look is enough, also one that found nothing to count yet: a life that is left out could be the one
+        // that does not fit what is said of the others.
+        let is_looked_at = story.steps.iter().any(|step| step.works.is_some());
         if is_looked_at {
             let panel = match story.life {
                 1 => story.panel.clone(),

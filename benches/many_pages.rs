@@ -1,9 +1,8 @@
-//! What the daemon costs and how soon a page shows what the meter sent: the real process, a pseudo-terminal as the meter,
-//! real sockets as pages.
+//! How soon pages are told what the meter sent, and what many of them cost: the real process, a pseudo-terminal as the meter,
+//! real sockets as pages. How a browser shows it is `page`'s business, and what the idle daemon costs `idle`'s.
 //!
-//! `cargo bench --bench pages`; behind `--` the number of pages (200). Linux only.
+//! `cargo bench --bench many_pages`; behind `--` the number of pages (200). Linux only.
 //!
-//! - Idle: one meter, no run, one page, for ten seconds: resident memory, CPU time, and how often the daemon woke up.
 //! - From the meter's write to the event at a page, the sync of the recording between them: with one page, and with all of
 //!   them open.
 //! - Memory with all pages open, through a run of some four hundred placements.
@@ -19,7 +18,7 @@ mod web;
 use common::{Board, quantile, status_kib};
 use process::{Meter, STUDY};
 use std::path::Path;
-use std::time::{Duration, Instant};
+use std::time::Instant;
 use web::{Daemon, Events};
 
 /// Placements on each of the four zones.
@@ -31,7 +30,6 @@ fn main() {
     let pages = std::env::args().skip(1).find_map(|word| word.parse().ok()).unwrap_or(200);
     let mut board = Board::default();
     let folder = tempfile::tempdir().unwrap();
-    idle(folder.path(), &mut board);
     for (name, pages) in [("one", 1), ("all", pages)] {
         run(folder.path(), name, pages, &mut board);
     }
@@ -46,21 +44,6 @@ fn bench(folder: &Path, name: &str) -> (Meter, Daemon) {
     let text = text.replace("[procedure]\n", &format!("[procedure]\nreadings_per_zone = {ON_EACH}\n"));
     std::fs::write(study.join("study.toml"), text).unwrap();
     (Meter::linked(&port), Daemon::serve(&[&study]))
-}
-
-fn idle(folder: &Path, board: &mut Board) {
-    const LOOK: Duration = Duration::from_secs(10);
-    let (_meter, daemon) = bench(folder, "idle");
-    let mut page = Events::follow(&daemon, "idle");
-    page.next();
-    daemon.get_page("/s/idle/");
-    let pid = daemon.running.pid();
-    let (cpu, woken) = (cpu_ms(pid), wakeups(pid));
-    std::thread::sleep(LOOK);
-    board.put("idle, one page: resident", kib(pid, "VmRSS:") / 1024.0, "MiB", Some(15.0));
-    board.put("idle, one page: memory of its own", kib(pid, "RssAnon:") / 1024.0, "MiB", None);
-    board.put("idle, one page: CPU time in 10 s", cpu_ms(pid) - cpu, "ms", Some(10.0));
-    board.put("idle, one page: wake-ups in 10 s", (wakeups(pid) - woken).max(0.0), "", None);
 }
 
 fn run(folder: &Path, name: &str, pages: usize, board: &mut Board) {
@@ -107,22 +90,4 @@ fn run(folder: &Path, name: &str, pages: usize, board: &mut Board) {
 
 fn kib(pid: u32, key: &str) -> f64 {
     status_kib(pid, key).map_or(f64::NAN, |kib| kib as f64)
-}
-
-/// CPU time of a process, user and system, in milliseconds; the system counts in hundredths of a second.
-fn cpu_ms(pid: u32) -> f64 {
-    let stat = std::fs::read_to_string(format!("/proc/{pid}/stat")).unwrap();
-    let fields: Vec<&str> = stat.rsplit(')').next().unwrap().split_whitespace().collect();
-    fields[11..13].iter().map(|ticks| ticks.parse::<f64>().unwrap() * 10.0).sum()
-}
-
-/// How often the threads of a process were put to work again.
-fn wakeups(pid: u32) -> f64 {
-    let threads = std::fs::read_dir(format!("/proc/{pid}/task")).unwrap();
-    let of = |thread: std::io::Result<std::fs::DirEntry>| {
-        let status = std::fs::read_to_string(thread.unwrap().path().join("status")).unwrap_or_default();
-        let line = status.lines().find_map(|line| line.strip_prefix("voluntary_ctxt_switches:"));
-        line.and_then(|count| count.trim().parse::<f64>().ok()).unwrap_or(0.0)
-    };
-    threads.map(of).sum()
 }
