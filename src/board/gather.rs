@@ -123,10 +123,10 @@ struct Squares {
 /// # Errors
 /// Tables that are none of ours ([`io::ErrorKind::InvalidData`]).
 pub fn entries(material: &Material<'_>, stage: &str, geometry: Geometry) -> io::Result<Vec<Entry>> {
-    let results: Vec<Result> = read::<Result>(material.results_csv)?
-        .into_iter()
-        .filter(|row| row.status == "proven" && row.geometry_deg == geometry.degrees())
-        .collect();
+    let counts = |row: &Result| row.status == "proven" && row.geometry_deg == geometry.degrees();
+    let results: Vec<Result> = read::<Result>(material.results_csv)
+        .filter(|row| row.as_ref().map_or(true, counts))
+        .collect::<io::Result<_>>()?;
     let squares = squares(material.budget_csv, geometry)?;
     let mut found = Vec::new();
     for treatment in &material.study.treatments {
@@ -165,7 +165,8 @@ pub fn entries(material: &Material<'_>, stage: &str, geometry: Geometry) -> io::
 /// As [`entries`].
 pub fn stages(results_csv: &[u8], geometry: Geometry) -> io::Result<Vec<String>> {
     let mut found: Vec<String> = Vec::new();
-    for row in read::<Result>(results_csv)? {
+    for row in read::<Result>(results_csv) {
+        let row = row?;
         let counts = row.status == "proven" && row.geometry_deg == geometry.degrees();
         if counts && row.stage != crate::difference::choice::BARE && !found.contains(&row.stage) {
             found.push(row.stage);
@@ -210,7 +211,8 @@ fn panels(
 
 fn squares(budget_csv: &[u8], geometry: Geometry) -> io::Result<BTreeMap<Place, Squares>> {
     let mut found: BTreeMap<Place, Squares> = BTreeMap::new();
-    for part in read::<Component>(budget_csv)? {
+    for part in read::<Component>(budget_csv) {
+        let part = part?;
         if part.geometry_deg != geometry.degrees() {
             continue;
         }
@@ -290,7 +292,8 @@ fn terms(study: &Study, setup: Option<&Setup>, stage: &str, geometry: Geometry) 
     ]
 }
 
-fn read<T: for<'de> Deserialize<'de>>(csv: &[u8]) -> io::Result<Vec<T>> {
+/// Row by row: the budget of a long season has hundreds of thousands.
+fn read<T: for<'de> Deserialize<'de>>(csv: &[u8]) -> impl Iterator<Item = io::Result<T>> {
     let invalid = |error| io::Error::new(io::ErrorKind::InvalidData, error);
-    csv::Reader::from_reader(csv).into_deserialize().map(|row| row.map_err(invalid)).collect()
+    csv::Reader::from_reader(csv).into_deserialize().map(move |row| row.map_err(invalid))
 }

@@ -100,13 +100,15 @@ pub fn treatments(results_csv: &[u8], budget_csv: &[u8], out: &mut dyn Write) ->
 /// Of each treatment at each stage and geometry the latest proven result of every panel.
 fn by_treatment(results_csv: &[u8], budget_csv: &[u8]) -> io::Result<BTreeMap<Key, BTreeMap<String, Row>>> {
     let mut squares: BTreeMap<[String; 4], [f64; 2]> = BTreeMap::new();
-    for component in read::<Component>(budget_csv)? {
+    for component in read::<Component>(budget_csv) {
+        let component = component?;
         let key = [component.run, component.panel, component.treatment, component.geometry_deg];
         let place = usize::from(component.enters == "common");
         squares.entry(key).or_default()[place] += component.contribution_gu * component.contribution_gu;
     }
     let mut found: BTreeMap<Key, BTreeMap<String, Row>> = BTreeMap::new();
-    for row in read::<Result>(results_csv)? {
+    for row in read::<Result>(results_csv) {
+        let row = row?;
         // Nothing has been put on a bare panel yet, so nothing is said of a treatment.
         let counts = row.status == "proven" && row.stage != BARE;
         let Some(difference_gu) = row.difference_gu.filter(|_| counts) else { continue };
@@ -127,8 +129,9 @@ fn by_treatment(results_csv: &[u8], budget_csv: &[u8]) -> io::Result<BTreeMap<Ke
     Ok(found)
 }
 
-fn read<T: for<'de> Deserialize<'de>>(csv: &[u8]) -> io::Result<Vec<T>> {
-    csv::Reader::from_reader(csv).into_deserialize().map(|row| row.map_err(invalid)).collect()
+/// Row by row: the budget of a long season has hundreds of thousands.
+fn read<T: for<'de> Deserialize<'de>>(csv: &[u8]) -> impl Iterator<Item = io::Result<T>> {
+    csv::Reader::from_reader(csv).into_deserialize().map(move |row| row.map_err(invalid))
 }
 
 fn invalid(error: impl std::error::Error + Send + Sync + 'static) -> io::Error {
