@@ -1,19 +1,23 @@
-//! `halfpanel run` and `halfpanel serve` with a meter that says nothing: how soon the one is ready, how much memory
-//! they have, and how often they wake up for nothing; the daemon with a run begun and one page that follows it.
-//! `cargo bench --bench idle`.
+//! What waiting costs: `halfpanel run` and `halfpanel serve` with a meter that says nothing. How soon the one is ready, how
+//! much memory they have, how often they wake up; the daemon with one page, first without a run, then with one begun.
+//! `cargo bench --bench idle`. Linux only. What many pages cost is measured by `many_pages`.
 
 #![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "a bench")]
 
 mod common;
+#[path = "../tests/common/process.rs"]
+mod process;
+#[path = "../tests/common/web.rs"]
+mod web;
 
 use common::{Board, HALFPANEL, cpu_s, median, status_kib};
 use rustix::fd::OwnedFd;
 use rustix::pty::OpenptFlags;
-use std::io::{BufRead, BufReader, Write};
-use std::net::TcpStream;
+use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::{Duration, Instant};
+use web::{Daemon, Events};
 
 const STARTS: usize = 21;
 const IDLE: Duration = Duration::from_secs(5);
@@ -23,7 +27,7 @@ fn main() {
     let (_meter, port) = silent_meter();
     let mut board = Board::default();
     let mut ready: Vec<f64> = (0..STARTS).map(|n| start(folder.path(), n, &port).2).collect();
-    board.put("start to `link` event", median(&mut ready), "ms", Some(50.0));
+    board.put("run: start to `link` event", median(&mut ready), "ms", Some(50.0));
 
     let (running, out, _) = start(folder.path(), STARTS, &port);
     std::thread::sleep(Duration::from_secs(1));
@@ -32,9 +36,9 @@ fn main() {
     std::thread::sleep(IDLE);
     let woken = wakes(pid) - before;
     let mib = |key| status_kib(pid, key).unwrap() as f64 / 1024.0;
-    board.put("idle memory (VmRSS)", mib("VmRSS:"), "MiB", Some(8.0));
+    board.put("run that waits: memory (VmRSS)", mib("VmRSS:"), "MiB", Some(8.0));
     board.put("  of which its own (RssAnon)", mib("RssAnon:"), "MiB", None);
-    board.put("voluntary context switches in 5 s, all threads", woken as f64, "", Some(0.0));
+    board.put("  voluntary context switches in 5 s, all threads", woken as f64, "", Some(0.0));
     drop(out);
     drop(running);
     let (meter, port) = silent_meter();
@@ -43,72 +47,34 @@ fn main() {
     board.print();
 }
 
-/// The daemon, whose one run waits for its meter while one page follows it.
+/// The daemon, followed by one page: nobody is at the bench, and then a run waits for its meter.
 fn serve(folder: &Path, port: &str, board: &mut Board) {
     let study = folder.join("harbour");
     common::write_study(&study);
     let text = std::fs::read_to_string(study.join("study.toml")).unwrap().replace("/dev/ttyUSB0", port);
     std::fs::write(study.join("study.toml"), text).unwrap();
-    let child = Command::new(HALFPANEL)
-        .arg("serve")
-        .arg(&study)
-        .args(["--listen", "127.0.0.1:0"])
-        .stdout(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut running = Running(child);
-    let mut said = BufReader::new(running.0.stdout.take().unwrap());
-    let mut line = String::new();
-    said.read_line(&mut line).unwrap();
-    let at = line.trim().strip_prefix("Serving at http://").unwrap().trim_end_matches('/').to_owned();
-    drop(ask(&at, "GET /s/harbour/ HTTP/1.1", "text/html", ""));
-    let mut page = ask(&at, "GET /s/harbour/events HTTP/1.1", "text/event-stream", "");
-    let version = next_state(&mut page)["version"].to_string();
-    let mut started = ask(
-        &at,
-        "POST /s/harbour/start HTTP/1.1",
-        "application/json",
-        &serde_json::json!({ "version": version.parse::<u64>().unwrap() }).to_string(),
-    );
-    started.read_line(&mut String::new()).unwrap();
-    while next_state(&mut page)["regions"]["status"].as_str().is_none_or(|text| !text.contains("line is up"))
-    {
-    }
+    let daemon = Daemon::serve(&[&study]);
+    daemon.get_page("/s/harbour/");
+    let mut page = Events::follow(&daemon, "harbour");
+    page.next();
+    wait(&daemon, "daemon, no run, one page", board);
+    daemon.begin("harbour");
+    page.until(|_, heard| heard.iter().any(|(says, _)| says.contains("line is up")));
+    wait(&daemon, "daemon, a run and one page", board);
+}
+
+/// Looks at a daemon for ten seconds.
+fn wait(daemon: &Daemon, what: &str, board: &mut Board) {
     std::thread::sleep(Duration::from_secs(1));
-    let pid = running.0.id();
+    let pid = daemon.running.pid();
     let (woken, used) = (wakes(pid), cpu_s(pid));
     std::thread::sleep(2 * IDLE);
     let (woken, used) = (wakes(pid) - woken, cpu_s(pid) - used);
     let mib = |key| status_kib(pid, key).unwrap() as f64 / 1024.0;
-    board.put("daemon, one run and one page: memory (VmRSS)", mib("VmRSS:"), "MiB", Some(15.0));
+    board.put(&format!("{what}: memory (VmRSS)"), mib("VmRSS:"), "MiB", Some(15.0));
     board.put("  of which its own (RssAnon)", mib("RssAnon:"), "MiB", None);
     board.put("  CPU in 10 s, user and system", used * 1e3, "ms", Some(10.0));
     board.put("  voluntary context switches in 10 s, all threads", woken as f64, "", None);
-}
-
-/// Sends a request on a connection of its own, and gives what comes back.
-fn ask(at: &str, line: &str, media_type: &str, body: &str) -> BufReader<TcpStream> {
-    let mut stream = TcpStream::connect(at).unwrap();
-    let length = body.len();
-    write!(
-        stream,
-        "{line}\r\nHost: {at}\r\nAccept: {media_type}\r\nContent-Type: {media_type}\r\nContent-Length: {length}\r\n\r\n{body}"
-    )
-    .unwrap();
-    BufReader::new(stream)
-}
-
-/// The next state that the page is sent.
-fn next_state(page: &mut BufReader<TcpStream>) -> serde_json::Value {
-    loop {
-        let mut line = String::new();
-        assert!(page.read_line(&mut line).unwrap() > 0, "the stream ended");
-        if let Some(data) = line.strip_prefix("data: ")
-            && let Ok(state) = serde_json::from_str(data)
-        {
-            return state;
-        }
-    }
 }
 
 /// Ended when dropped.

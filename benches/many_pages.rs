@@ -1,11 +1,9 @@
-//! How soon pages are told what the meter sent, and what many of them cost: the real process, a pseudo-terminal as the meter,
-//! real sockets as pages. How a browser shows it is `page`'s business, and what the idle daemon costs `idle`'s.
+//! A run beside many open pages: how soon each change is sent to a page that reads, what the pages cost the daemon in
+//! memory, and whether a reading is lost. The real process, a pseudo-terminal as the meter, real sockets as pages; beside
+//! it the same run with a single page. How soon a browser shows the change is measured by `page`.
 //!
-//! `cargo bench --bench many_pages`; behind `--` the number of pages (200). Linux only.
-//!
-//! - From the meter's write to the event at a page, the sync of the recording between them: with one page, and with all of
-//!   them open.
-//! - Memory with all pages open, through a run of some four hundred placements.
+//! `cargo bench --bench many_pages`; behind `--` the number of pages (200). Eight more clients ask for the events and
+//! never read them. Linux only.
 
 #![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "a bench")]
 
@@ -16,7 +14,9 @@ mod process;
 mod web;
 
 use common::{Board, quantile, status_kib};
-use process::{Meter, STUDY};
+use process::{Meter, STUDY, rows};
+use std::io::Write;
+use std::net::TcpStream;
 use std::path::Path;
 use std::time::Instant;
 use web::{Daemon, Events};
@@ -25,14 +25,36 @@ use web::{Daemon, Events};
 const ON_EACH: usize = 100;
 /// Two on the tile before, and two behind.
 const WHOLE: usize = 4 * ON_EACH + 4;
+/// Clients that never read.
+const DEAF: usize = 8;
+
+/// What a run came to.
+struct Found {
+    /// From the meter's write to the event at the page that is read first, ms.
+    took_ms: Vec<f64>,
+    /// Memory of the daemon's own before the pages and at the end of the run, and the most it was resident, MiB.
+    before_mib: f64,
+    after_mib: f64,
+    peak_mib: f64,
+    /// Placements that are not in the tables as proven.
+    lost: usize,
+}
 
 fn main() {
     let pages = std::env::args().skip(1).find_map(|word| word.parse().ok()).unwrap_or(200);
-    let mut board = Board::default();
     let folder = tempfile::tempdir().unwrap();
-    for (name, pages) in [("one", 1), ("all", pages)] {
-        run(folder.path(), name, pages, &mut board);
-    }
+    let mut one = run(folder.path(), "one", 1, 0);
+    let mut many = run(folder.path(), "many", pages, DEAF);
+    let mut board = Board::default();
+    let median = quantile(&mut many.took_ms, 0.5);
+    board.put(&format!("{pages} pages: from the meter's write to the event, median"), median, "ms", None);
+    board.put("  p99", quantile(&mut many.took_ms, 0.99), "ms", Some(100.0));
+    board.put("  median beside that of one page", median / quantile(&mut one.took_ms, 0.5), "times", None);
+    board.put("readings lost", many.lost as f64, "", Some(0.0));
+    board.put("daemon's own memory before the pages", many.before_mib, "MiB", None);
+    board.put("  at the end of the run", many.after_mib, "MiB", None);
+    board.put("  beside one page, at the end of the run", one.after_mib, "MiB", None);
+    board.put("resident at most", many.peak_mib, "MiB", None);
     board.print();
 }
 
@@ -46,9 +68,13 @@ fn bench(folder: &Path, name: &str) -> (Meter, Daemon) {
     (Meter::linked(&port), Daemon::serve(&[&study]))
 }
 
-fn run(folder: &Path, name: &str, pages: usize, board: &mut Board) {
+fn run(folder: &Path, name: &str, pages: usize, deaf: usize) -> Found {
     let (mut meter, daemon) = bench(folder, name);
+    let pid = daemon.running.pid();
+    let mib = |key| status_kib(pid, key).unwrap() as f64 / 1024.0;
+    let before_mib = mib("RssAnon:");
     let mut page = Events::follow(&daemon, name);
+    let _deaf: Vec<TcpStream> = (0..deaf).map(|_| ask_for_events(&daemon.at, name)).collect();
     let others: Vec<_> = (1..pages)
         .map(|_| {
             let mut page = Events::follow(&daemon, name);
@@ -69,25 +95,21 @@ fn run(folder: &Path, name: &str, pages: usize, board: &mut Board) {
         page.until_taken(placement);
         took_ms.push(sent.elapsed().as_secs_f64() * 1000.0);
     }
-    let pid = daemon.running.pid();
-    let own = kib(pid, "RssAnon:") / 1024.0;
     page.until_over();
+    let (after_mib, peak_mib) = (mib("RssAnon:"), mib("VmHWM:"));
     for other in others {
         // A page that is behind is sent the newest state; what it has not heard by then stays unheard.
         assert!(other.join().unwrap() > 0);
     }
-    let with = if pages == 1 { "one page".to_owned() } else { format!("{pages} pages") };
-    board.put(
-        &format!("{with}: from the meter's write to the event, median"),
-        quantile(&mut took_ms, 0.5),
-        "ms",
-        None,
-    );
-    let p99 = quantile(&mut took_ms, 0.99);
-    board.put(&format!("{with}: from the meter's write to the event, p99"), p99, "ms", Some(100.0));
-    board.put(&format!("{with}: memory of its own at the end of a run"), own, "MiB", None);
+    let readings = rows(&folder.join(name).join("results/readings.csv"));
+    let proven = readings.iter().filter(|row| row["status"] == "proven").count();
+    Found { took_ms, before_mib, after_mib, peak_mib, lost: WHOLE - proven }
 }
 
-fn kib(pid: u32, key: &str) -> f64 {
-    status_kib(pid, key).map_or(f64::NAN, |kib| kib as f64)
+/// Asks for the events of a study, and leaves it at that.
+fn ask_for_events(at: &str, slug: &str) -> TcpStream {
+    let mut stream = TcpStream::connect(at).unwrap();
+    write!(stream, "GET /s/{slug}/events HTTP/1.1\r\nHost: {at}\r\nAccept: text/event-stream\r\n\r\n")
+        .unwrap();
+    stream
 }

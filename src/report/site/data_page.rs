@@ -37,6 +37,13 @@ pub(super) fn page(site: &Site<'_>) -> String {
     frame::page(site, "Data", Part::Data, 0, &main)
 }
 
+/// The path within its folder; what the folder is, the heading says. Tables of lives have one of their own.
+fn short(path: &str) -> &str {
+    let inner =
+        ["data/results/", "data/recordings/", "data/"].iter().find_map(|folder| path.strip_prefix(folder));
+    inner.unwrap_or(path)
+}
+
 fn list(caption: &str, downloads: &[&Download]) -> Markup {
     html! {
         table {
@@ -45,7 +52,7 @@ fn list(caption: &str, downloads: &[&Download]) -> Markup {
             tbody {
                 @for download in downloads {
                     tr {
-                        th scope="row" class="name" { (frame::link(0, &download.path, &html! { (said(download.path.rsplit('/').next().unwrap_or(&download.path))) })) }
+                        th scope="row" class="name" { (frame::link(0, &download.path, &html! { (said(short(&download.path))) })) }
                         td class="long" { (download.what) }
                         td class="n" { (words::size(download.len)) }
                         td { code class="digest" { (download.sha256) } }

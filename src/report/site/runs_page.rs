@@ -22,7 +22,7 @@ pub(super) fn page(site: &Site<'_>) -> String {
                     tbody {
                         @for (index, run) in runs.iter().enumerate() {
                             tr {
-                                th scope="row" { (frame::link(0, &site.run_path(index), &html! { (said(&run.id)) })) }
+                                th scope="row" { span class="run" { (frame::link(0, &site.run_path(index), &html! { (said(&run.id)) })) } }
                                 td { (words::time(run.began_us, run.offset_s)) }
                                 td { (said(&run.panels().join(", "))) }
                                 td { (said(&run.stages().iter().map(|stage| words::stage(stage)).collect::<Vec<_>>().join(", "))) }

@@ -304,7 +304,7 @@ pub(super) fn result_table(
                             }
                             @if stage.is_none() { td { (words::stage(&row.stage)) } }
                         } @else {
-                            th scope="row" { (words::stage(&row.stage)) span class="of" { "run " (run_link(site, &row.run, depth)) } }
+                            th scope="row" { (words::stage(&row.stage)) span class="of" { (run_link(site, &row.run, depth)) } }
                         }
                         td { (said(&row.panel)) }
                         @if angle.is_none() { td class="n" { (row.geometry_deg) "°" } }
