@@ -20,6 +20,11 @@ fn packages() -> Vec<tempfile::TempDir> {
     vec![copy(&root().join("demo-data/results")), joined_fixtures()]
 }
 
+/// The tables of lives have a description of their own, which other code than ours reads.
+fn lives() -> tempfile::TempDir {
+    copy(&root().join("demo-data/results/lives"))
+}
+
 fn copy(from: &Path) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let files = fs::read_dir(from).unwrap().map(Result::unwrap);
@@ -140,7 +145,7 @@ const MISTAKES: [(&str, &str, &str, &str); 8] = [
 
 #[test]
 fn every_cell_of_every_table_is_as_the_data_package_describes_it() {
-    for folder in packages() {
+    for folder in packages().into_iter().chain([lives()]) {
         assert_eq!(complaints(folder.path()), Vec::<String>::new());
     }
 }
@@ -171,7 +176,9 @@ fn by_the_other(folder: &Path) -> Option<(i32, String)> {
 
 #[test]
 fn another_implementation_of_the_standard_finds_the_packages_valid_and_each_mistake() {
-    for folder in packages() {
+    for (folder, tables) in
+        packages().into_iter().map(|folder| (folder, "7 tables")).chain([(lives(), "2 tables")])
+    {
         let Some((code, said)) = by_the_other(folder.path()) else {
             eprintln!(
                 "SKIPPED: no python3 with frictionless here, so the data package was not validated by it; \
@@ -180,7 +187,7 @@ fn another_implementation_of_the_standard_finds_the_packages_valid_and_each_mist
             return;
         };
         assert_eq!(code, 0, "{said}");
-        assert!(said.contains("7 tables"), "{said}");
+        assert!(said.contains(tables), "{said}");
     }
     let spoilt = copy(&root().join("demo-data/results"));
     for (file, from, to) in [

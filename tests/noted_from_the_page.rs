@@ -88,6 +88,18 @@ fn a_wash_and_a_look_are_rows_of_the_file_and_come_back_on_the_page() {
 }
 
 #[test]
+fn the_bench_knows_what_was_noted_on_the_panels() {
+    let (_folder, _study, daemon) = bench();
+    let before = daemon.get_page("/s/harbour/");
+    assert!(before.text().contains("T1, cured") && !before.text().contains("washed-10"));
+    assert_eq!(daemon.post("/s/harbour/wash", &json!({ "seen": 5, "panel": ["P1"], "to": 10 })).status, 200);
+    assert!(
+        daemon.get_page("/s/harbour/").text().contains("T1, washed-10"),
+        "a run begun now reads that stage"
+    );
+}
+
+#[test]
 fn a_second_tap_for_the_same_state_counts_no_second_wash() {
     let (_folder, study, daemon) = bench();
     let form = [("Content-Type", "application/x-www-form-urlencoded"), ("Accept", "text/html")];

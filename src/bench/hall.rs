@@ -2,7 +2,10 @@
 
 use super::frames::Frames;
 use super::metrics::Metrics;
+use crate::life::staged;
+use crate::session::clock::Clock;
 use crate::session::folder::Folder;
+use crate::session::observing;
 use crate::session::station::Station;
 use crate::study::Study;
 use crate::view::StudyFacts;
@@ -59,7 +62,10 @@ impl Facts {
     }
 }
 
+/// With the stages and times that were noted, where there are some.
 fn facts(folder: &Folder, study: &Study) -> StudyFacts {
+    let noted = observing::read(folder, study).map(|noted| staged(study, &noted, Clock::real().wall()));
+    let study = noted.as_ref().unwrap_or(study);
     StudyFacts { folder: folder.root().display().to_string(), ..StudyFacts::of(study) }
 }
 

@@ -19,6 +19,7 @@ use crate::session::observing;
 use crate::session::observing::Appended;
 use crate::session::observing::ObservingError;
 use crate::session::observing::Telling;
+use crate::store::LockError;
 use crate::study::Study;
 use crate::view::WatchedView;
 use axum::Json;
@@ -111,6 +112,9 @@ pub struct Noted {
     rows: Vec<u32>,
     /// Number of the last row now.
     seen: u32,
+    /// Why the tables of lives lag behind, if they do: the rows are kept all the same.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tables_behind: Option<String>,
 }
 
 /// How every treatment stands on its panels, what comes next, and what was noted last.
@@ -264,7 +268,10 @@ where
         Ok(asked) => asked,
         Err(problem) => return problem.answer(wants, &back),
     };
-    let appended = aside(hall, stand, move |folder| {
+    let folder = stand.station.folder().clone();
+    // Not behind those who have recordings read through: hands are wet.
+    let appended = tokio::task::spawn_blocking(move || {
+        let folder = &folder;
         let study = folder.load()?.study;
         let telling = Telling {
             by: by.unwrap_or_else(|| study.operator.clone()),
@@ -274,17 +281,26 @@ where
         };
         let appended = deed(folder, &study, &telling)?;
         let place = study.panels.iter().position(|panel| panel.id == to_show);
-        Ok((appended.rows.iter().map(|row| row.row).collect::<Vec<_>>(), place))
+        let rows = appended.rows.iter().map(|row| row.row).collect::<Vec<_>>();
+        Ok((rows, place, appended.tables_behind))
     });
-    match (appended.await, wants) {
-        (Ok((_, place)), Wants::Page) => {
+    let appended = done(appended.await);
+    if let Ok((.., behind)) = &appended {
+        // A run that is begun now goes by what was noted.
+        stand.facts.refresh(stand.station.folder()).await;
+        if let Some(behind) = behind {
+            tracing::warn!("the row is kept, but results/lives/ lags behind: {behind}");
+        }
+    }
+    match (appended, wants) {
+        (Ok((_, place, _)), Wants::Page) => {
             // Back to where one was, not to the top.
             let at = place.map_or_else(|| "#noted".to_owned(), |place| format!("#panel-{place}"));
             Redirect::to(&format!("{back}{at}")).into_response()
         }
-        (Ok((rows, _)), Wants::Json) => {
+        (Ok((rows, _, tables_behind)), Wants::Json) => {
             let seen = rows.last().copied().unwrap_or(seen);
-            Json(Noted { rows, seen }).into_response()
+            Json(Noted { rows, seen, tables_behind }).into_response()
         }
         (Err(problem), wants) => problem.answer(wants, &back),
     }
@@ -297,16 +313,21 @@ async fn aside<T: Send + 'static>(
     work: impl FnOnce(&Folder) -> Result<T, ObservingError> + Send + 'static,
 ) -> Result<T, Problem> {
     let folder = stand.station.folder().clone();
-    match hall.read(move || work(&folder)).await {
-        Ok(done) => done.map_err(Problem::from),
-        Err(broke) => Err(Problem::new(StatusCode::INTERNAL_SERVER_ERROR, Code::Failed, broke.to_string())),
-    }
+    done(hall.read(move || work(&folder)).await)
+}
+
+fn done<T>(outcome: Result<Result<T, ObservingError>, tokio::task::JoinError>) -> Result<T, Problem> {
+    let broke = |broke: tokio::task::JoinError| {
+        Problem::new(StatusCode::INTERNAL_SERVER_ERROR, Code::Failed, broke.to_string())
+    };
+    outcome.map_err(broke)?.map_err(Problem::from)
 }
 
 impl From<ObservingError> for Problem {
     fn from(error: ObservingError) -> Problem {
         let (status, code) = match &error {
             ObservingError::MovedOn { .. } => (StatusCode::CONFLICT, Code::Stale),
+            ObservingError::Lock(LockError::Busy { .. }) => (StatusCode::CONFLICT, Code::NotNow),
             ObservingError::Folder(_) | ObservingError::Store(_) | ObservingError::Lock(_) => {
                 (StatusCode::UNPROCESSABLE_ENTITY, Code::Failed)
             }

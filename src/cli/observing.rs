@@ -197,9 +197,12 @@ pub fn problems(observations: &life::Observations) {
         output::remark(problem);
     }
     if !observations.problems.is_empty() {
-        output::remark(
-            "These rows count for nothing until they are put right or taken back; all others count.",
-        );
+        output::remark(match observations.shape {
+            Some(_) => {
+                "These rows count for nothing until they are put right or taken back; all others count."
+            }
+            None => "Nothing of the file counts until that is put right.",
+        });
     }
     for text in &observations.remarks {
         output::remark(text);

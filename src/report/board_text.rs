@@ -58,7 +58,7 @@ fn differences(board: &Board) -> Vec<String> {
     let wide = board.rows.iter().any(|row| row.letters.split(' ').count() > MOST_LETTERS);
     let kept =
         board.retention_stage.as_ref().map_or_else(|| "kept".to_owned(), |stage| format!("kept, {stage}"));
-    let head = ["", "difference, GU", "interval", "panels", "letters", "rank", &kept];
+    let head = ["", "difference, GU", "95 % interval", "panels", "letters", "rank", &kept];
     let mut rows: Vec<Vec<String>> = vec![head.map(str::to_owned).to_vec()];
     for row in &board.rows {
         let interval = row.difference.and_then(|found| found.pooled_interval_gu.or(found.interval_gu));

@@ -60,7 +60,11 @@ pub fn gather(folder: &Folder, slug: &str) -> Result<Gathered, FolderError> {
     }
     let observations = observing::read(folder, &study)?;
     remarks.extend(
-        observations.problems.iter().map(|problem| format!("{problem}; the row counts for nothing here")),
+        // Without a header that can be read there are no rows at all.
+        observations.problems.iter().map(|problem| match observations.shape {
+            Some(_) => format!("{problem}; the row counts for nothing here"),
+            None => format!("{problem}; nothing of the file counts here"),
+        }),
     );
     let observed = observed(&life::stories(&study, &observations), &study.watching.currency);
     let (results_csv, budget_csv) = (table(Table::Results)?, table(Table::Budget)?);

@@ -17,7 +17,7 @@ pub fn panels(study: &str, view: &WatchedView) -> String {
             h2 class="part-title" id="panels-title" { "Panels, and what comes next" }
             @for problem in &view.problems { p class="notice broken" { (sentence(problem)) } }
             @if view.panels.is_empty() { p { "No treatment stands on a panel of this study." } }
-            @for caution in &view.cautions { p class="remark" { b { "Caution. " } (sentence(caution)) } }
+            div class="caution" { h3 { "Caution" } @for caution in &view.cautions { p { (sentence(caution)) } } }
         }
         div class="watched" {
             @for panel in &view.panels { (of_panel(view, panel)) }
@@ -84,32 +84,35 @@ fn of_patch(view: &WatchedView, panel: &WatchedPanel, patch: &WatchedPatch, id: 
     }
 }
 
-/// The treated side's class sends the form; the control's stands as it was seen last, and can be changed before.
+/// Two taps: what the treated side does, then what the control does, which sends the form. Neither is filled in: a class
+/// from memory is no observation.
 fn look(view: &WatchedView, panel: &WatchedPanel, patch: &WatchedPatch, id: &str) -> Markup {
     let classes = || view.classes.iter().zip(1_u32..);
     html! {
         form method="post" action="look" class="look-form" {
+            // Enter in a field presses a form's first button; this one does nothing.
+            button type="submit" disabled hidden {}
             input type="hidden" name="seen" value=(view.seen);
             input type="hidden" name="treatment" value=(patch.treatment);
             input type="hidden" name="panel" value=(panel.panel);
-            div class="field" {
-                label for=(format!("{id}-control")) {
-                    "Control side" @if panel.control_class.is_some() { ", as seen last" }
-                }
-                select id=(format!("{id}-control")) name="control_class" required {
-                    @if panel.control_class.is_none() { option value="" selected { "choose first" } }
+            fieldset {
+                legend { "Treated side now" }
+                div class="classes" {
                     @for (words, class) in classes() {
-                        option value=(class) selected[panel.control_class == Some(class)] { (class) ": " (words) }
+                        label class="class" {
+                            input type="radio" name="treated_class" value=(class) required;
+                            b { (class) } " " span { (words) }
+                        }
                     }
                 }
             }
             fieldset {
-                legend { "Treated side now" }
-                div class="taps classes" {
+                legend { "Control side now" @if let Some(class) = panel.control_class { " (last seen: " (class) ")" } }
+                div class="classes" {
                     @for (words, class) in classes() {
-                        button type="submit" name="treated_class" value=(class) title=(words)
-                            aria-label=(format!("{class} {words}: treated side of {} on {}", patch.treatment, panel.panel)) {
-                            b { (class) } span { (words) }
+                        button type="submit" name="control_class" value=(class) title=(words)
+                            aria-label=(format!("{class} {words}: control beside {} on {}", patch.treatment, panel.panel)) {
+                            b { (class) } " " span { (words) }
                         }
                     }
                 }
@@ -126,7 +129,7 @@ fn look(view: &WatchedView, panel: &WatchedPanel, patch: &WatchedPatch, id: &str
                         input id=(format!("{id}-note")) name="note" type="text" maxlength="200" autocomplete="off";
                     }
                 }
-                p class="soft" { "They go with the class that you tap." }
+                p class="soft" { "They go with the classes that you tap." }
             }
         }
     }

@@ -87,6 +87,9 @@ pub fn make(folder: &Folder, out: &Path, png: Png) -> Result<Made, Failure> {
     for refused in &publication.refused {
         output::remark(format_args!("left out: {refused}"));
     }
+    for unread in &publication.unread {
+        output::remark(format_args!("not counted: {unread}"));
+    }
     for copy in &gathered.copies {
         writing.copy(&copy.from, &copy.to, &copy.sha256)?;
     }
