@@ -70,10 +70,15 @@ fn it_ends_when_the_daemon_closes_and_not_before_the_last_state_was_shown() {
         let Watched { mut watcher, frames, snapshots } = watched(NEVER);
         watcher.next().await;
         watcher.next().await;
-        // The bench has moved on, and that is not drawn yet.
-        snapshots.send_replace(snapshot(2));
-        watcher.closing.cancel();
-        let (next, _) = tokio::join!(watcher.next(), async { frames.send_replace(frame(2)) });
+        let closing = watcher.closing.clone();
+        // While it waits, the bench moves on and the daemon closes, and only then the last state is drawn.
+        let (next, ()) = tokio::join!(watcher.next(), async {
+            tokio::task::yield_now().await;
+            snapshots.send_replace(snapshot(2));
+            closing.cancel();
+            tokio::task::yield_now().await;
+            frames.send_replace(frame(2));
+        });
         assert_eq!(next.unwrap(), "state 2");
         assert_eq!(watcher.next().await, None);
     });

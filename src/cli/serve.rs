@@ -57,7 +57,8 @@ pub struct Arguments {
 /// Threads that may read files for pages at a time.
 const READERS: usize = 8;
 
-/// How long reading for pages that are gone may go on after the daemon has stopped. Nothing is written by it.
+/// How long reading for pages that are gone may go on after the daemon has stopped. A row that is being noted then takes
+/// far less, and stands whole in its file or not at all.
 const LAST_READS: Duration = Duration::from_secs(1);
 
 type Keeping = Pin<Box<dyn Future<Output = ()> + Send>>;

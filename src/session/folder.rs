@@ -55,6 +55,12 @@ pub enum FolderError {
         /// The folder that was named.
         path: PathBuf,
     },
+    /// The whole folder is not there any more.
+    #[error("{} is gone: it was moved or removed, or its disk was taken out", path.display())]
+    Gone {
+        /// Where it was.
+        path: PathBuf,
+    },
     /// A text with a mistake in it.
     #[error("{0}")]
     Problem(#[from] Problem),
@@ -87,6 +93,9 @@ impl FolderError {
         match self {
             FolderError::NotAStudy { path } => {
                 format!("`halfpanel init {}` makes one there, or name a study's folder", path.display())
+            }
+            FolderError::Gone { .. } => {
+                "put it back where it was; what was recorded went with it, and its tables are written with the next run".to_owned()
             }
             FolderError::Problem(_) | FolderError::Selection(_) | FolderError::Lock(_) => String::new(),
             FolderError::Replay(error) => error.hint(),
@@ -157,6 +166,17 @@ impl Folder {
     /// [`LockError`], which says who has it.
     pub fn lock(&self, note: &str) -> Result<Lock, FolderError> {
         Ok(self.disk.lock(&self.root.join(lock::STUDY_LOCK), "the study", note)?)
+    }
+
+    /// Makes sure that the folder is still there, so that nothing is begun anew in its place.
+    ///
+    /// # Errors
+    /// [`FolderError::Gone`], or if the disk cannot tell.
+    pub fn still_there(&self) -> Result<(), FolderError> {
+        match self.disk.exists(&self.root)? {
+            true => Ok(()),
+            false => Err(FolderError::Gone { path: self.root.clone() }),
+        }
     }
 
     /// Removes what killed writes left behind. For the holder of the lock only.

@@ -337,6 +337,7 @@ pub fn update(
     let disk = folder.disk();
     let results = folder.results();
     let by_run = results.join("runs");
+    folder.still_there()?;
     disk.create_dir_all(&by_run)?;
     let runs = folder.runs()?;
     let mut updated = Updated::default();

@@ -79,6 +79,7 @@ pub(super) fn offered(folder: &Folder) -> Result<Option<String>, Trouble> {
 
 /// Takes the study's lock, and clears away what killed writes left.
 fn take_lock(folder: &Folder) -> Result<Lock, Trouble> {
+    folder.still_there()?;
     let lock = folder.lock(NOTE)?;
     folder.sweep()?;
     // Better before the run than after it.
