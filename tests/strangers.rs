@@ -303,6 +303,7 @@ fn only_plain_files_are_handed_out() {
 }
 
 /// Sends one byte after another until the daemon has enough; how long that took, and what it said.
+#[expect(clippy::disallowed_methods, reason = "it measures how long a client is heard")]
 fn dripping(at: SocketAddr, start: &str, drop: u8) -> (Duration, String) {
     let mut stream = connect(at);
     stream.write_all(start.as_bytes()).unwrap();
@@ -389,14 +390,15 @@ fn an_event_stream_ends_with_the_pairing_that_opened_it() {
     ends_well(first, "the viewer has become an operator");
     // One pairing after another, until the first operator has to make room.
     let pushed_out = stream(&daemon, &operator);
-    let last = (0..64).map(|_| paired(&daemon, &acts, "")).last().unwrap();
+    let pairings: Vec<_> = (0..64).map(|_| paired(&daemon, &acts, "")).collect();
+    let last = pairings.last().unwrap();
     ends_well(pushed_out, "64 others have paired");
     assert_eq!(daemon.get("/openapi.json", &operator).status, 401);
     // Others go on: what happens now comes to them.
-    let answer = daemon.get("/health", &last).body;
+    let answer = daemon.get("/health", last).body;
     let version = serde_json::from_str::<Value>(&answer).unwrap()["studies"][0]["version"].clone();
     assert_eq!(
-        daemon.post("/s/harbour/start", JSON, &format!("{{\"version\":{version}}}"), &last).status,
+        daemon.post("/s/harbour/start", JSON, &format!("{{\"version\":{version}}}"), last).status,
         200
     );
     until(&mut beside, "event: state");
