@@ -3,6 +3,7 @@
 //!
 //! `HALFPANEL_KILLS` sets the number of kills, `HALFPANEL_SEED` where they fall.
 
+#![allow(clippy::disallowed_methods, reason = "it measures how long the daemon takes to end")]
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 #[path = "common/process.rs"]
