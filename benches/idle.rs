@@ -11,10 +11,12 @@ mod process;
 mod web;
 
 use common::{Board, HALFPANEL, cpu_s, median, status_kib};
+use process::STUDY;
 use rustix::fd::OwnedFd;
 use rustix::pty::OpenptFlags;
+use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::{Duration, Instant};
 use web::{Daemon, Events};
@@ -34,11 +36,11 @@ fn main() {
     let pid = running.0.id();
     let before = wakes(pid);
     std::thread::sleep(IDLE);
-    let woken = wakes(pid) - before;
+    let woken = woken_since(&before, pid);
     let mib = |key| status_kib(pid, key).unwrap() as f64 / 1024.0;
     board.put("run that waits: memory (VmRSS)", mib("VmRSS:"), "MiB", Some(8.0));
     board.put("  of which its own (RssAnon)", mib("RssAnon:"), "MiB", None);
-    board.put("  voluntary context switches in 5 s, all threads", woken as f64, "", Some(0.0));
+    board.put("  voluntary context switches in 5 s, all threads", woken, "", Some(0.0));
     drop(out);
     drop(running);
     let (meter, port) = silent_meter();
@@ -50,9 +52,8 @@ fn main() {
 /// The daemon, followed by one page: nobody is at the bench, and then a run waits for its meter.
 fn serve(folder: &Path, port: &str, board: &mut Board) {
     let study = folder.join("harbour");
-    common::write_study(&study);
-    let text = std::fs::read_to_string(study.join("study.toml")).unwrap().replace("/dev/ttyUSB0", port);
-    std::fs::write(study.join("study.toml"), text).unwrap();
+    std::fs::create_dir(&study).unwrap();
+    std::fs::write(study.join("study.toml"), STUDY.replace("sim:meter.toml", port)).unwrap();
     let daemon = Daemon::serve(&[&study]);
     daemon.get_page("/s/harbour/");
     let mut page = Events::follow(&daemon, "harbour");
@@ -67,14 +68,14 @@ fn serve(folder: &Path, port: &str, board: &mut Board) {
 fn wait(daemon: &Daemon, what: &str, board: &mut Board) {
     std::thread::sleep(Duration::from_secs(1));
     let pid = daemon.running.pid();
-    let (woken, used) = (wakes(pid), cpu_s(pid));
+    let (before, used) = (wakes(pid), cpu_s(pid));
     std::thread::sleep(2 * IDLE);
-    let (woken, used) = (wakes(pid) - woken, cpu_s(pid) - used);
+    let (woken, used) = (woken_since(&before, pid), cpu_s(pid) - used);
     let mib = |key| status_kib(pid, key).unwrap() as f64 / 1024.0;
     board.put(&format!("{what}: memory (VmRSS)"), mib("VmRSS:"), "MiB", Some(15.0));
     board.put("  of which its own (RssAnon)", mib("RssAnon:"), "MiB", None);
     board.put("  CPU in 10 s, user and system", used * 1e3, "ms", Some(10.0));
-    board.put("  voluntary context switches in 10 s, all threads", woken as f64, "", None);
+    board.put("  voluntary context switches in 10 s, all threads", woken, "", None);
 }
 
 /// Ended when dropped.
@@ -119,13 +120,19 @@ fn start(folder: &Path, n: usize, port: &str) -> (Running, BufReader<ChildStdout
     (running, out, started.elapsed().as_secs_f64() * 1e3)
 }
 
-/// How often any thread of a process gave up the processor by itself, that is: has slept and woken.
-fn wakes(pid: u32) -> u64 {
+/// How often each thread of a process gave up the processor by itself, that is: has slept and woken.
+fn wakes(pid: u32) -> BTreeMap<PathBuf, u64> {
     let tasks = std::fs::read_dir(format!("/proc/{pid}/task")).unwrap();
-    let of_task = |task: std::io::Result<std::fs::DirEntry>| {
-        let status = std::fs::read_to_string(task.unwrap().path().join("status")).unwrap();
+    let of_task = |task: PathBuf| {
+        // A thread may end at any time.
+        let status = std::fs::read_to_string(task.join("status")).ok()?;
         let line = status.lines().find_map(|line| line.strip_prefix("voluntary_ctxt_switches:")).unwrap();
-        line.trim().parse::<u64>().unwrap()
+        Some((task, line.trim().parse::<u64>().unwrap()))
     };
-    tasks.map(of_task).sum()
+    tasks.filter_map(|task| of_task(task.unwrap().path())).collect()
+}
+
+/// How often threads of a process woke since then; one that has ended meanwhile had nothing to do.
+fn woken_since(before: &BTreeMap<PathBuf, u64>, pid: u32) -> f64 {
+    wakes(pid).iter().map(|(task, count)| count - before.get(task).unwrap_or(&0)).sum::<u64>() as f64
 }
