@@ -1,5 +1,5 @@
 //! A long season as a report: how long it takes, and how much memory. `HALFPANEL_TREATMENTS=500` makes it the size that
-//! the figures in `protocol-notes/speed.md` are of; without it, it is small, and only held to come out whole.
+//! `cargo bench --bench season` is of; without it, it is small, and only held to come out whole.
 
 #![allow(clippy::unwrap_used, reason = "a test fails where an unwrap does")]
 #![allow(clippy::disallowed_methods, reason = "it measures how long something takes")]
