@@ -602,6 +602,59 @@ fn a_slip_in_a_key_names_the_right_one() {
     );
 }
 
+#[test]
+fn what_is_said_of_washes_prices_and_panels_is_refused_with_its_place_where_it_cannot_be() {
+    refused(
+        &[
+            ("[procedure]\n", "[washing]\namount = \"a bucket\"\n[procedure]\n"),
+            ("[procedure]\n", "[washing]\nlook_after = [5, 0]\n[procedure]\n"),
+            ("[procedure]\n", "[washing]\nrecipe = \"two\\nlines\"\n[procedure]\n"),
+            ("[procedure]\n", "[failing]\nfailed_area_pct = 0\n[procedure]\n"),
+            ("[procedure]\n", "[failing]\nfailed_area_pct = 101\n[procedure]\n"),
+            ("[procedure]\n", "[failing]\nclass_within = -1\n[procedure]\n"),
+            ("[procedure]\n", "[failing]\ncontrol_change = 0\n[procedure]\n"),
+            ("[procedure]\n", "[judging]\nattributes = [\"feel\", \"feel\"]\n[procedure]\n"),
+            ("[procedure]\n", "[scale]\nname = \"drops\"\nclasses = [\"round\"]\n[procedure]\n"),
+            ("code = \"WAX\"\n", "code = \"WAX\"\nprice = \"0\"\n"),
+            ("code = \"WAX\"\n", "code = \"WAX\"\nprice = \"much\"\n"),
+            ("code = \"WAX\"\n", "code = \"WAX\"\nprice = \"9.50\"\ncontent = \"a tin\"\n"),
+            ("code = \"WAX\"\n", "code = \"WAX\"\nprice = \"9.50\"\ncovers_m2 = 0\n"),
+            ("width_mm = 300\n", "width_mm = 300\nreused = -1\n"),
+            ("width_mm = 300\n", "width_mm = 300\nbatch = 12\n"),
+        ],
+        expect![[r#"
+            study.toml:12:10: `amount` is not an amount
+              hint: write a number and g, kg, mg, ml, cl, dl or l, such as "500 ml"
+            study.toml:12:18: `look_after` is 0
+              hint: give a whole number from 1 to 10000
+            study.toml:12:10: `recipe` holds the unprintable character U+000A
+              hint: keep it to one line of printable text; it becomes a cell of a table
+            study.toml:12:19: `failed_area_pct` is 0
+              hint: give more than 0 and at most 100 percent
+            study.toml:12:19: `failed_area_pct` is 101
+              hint: give more than 0 and at most 100 percent
+            study.toml:12:16: expected a whole number, zero or more, found -1
+            study.toml:12:18: `control_change` is 0
+              hint: give a whole number from 1 to 10000
+            study.toml:12:23: attribute `feel` is listed twice
+              hint: keep one of them
+            study.toml:13:11: the scale has 1 classes
+              hint: list 2 to 20, from the most repellent to the fully wetted
+            study.toml:32:9: `price` is not a plain decimal number above 0
+              hint: write digits and at most one point, more than 0, such as 18.50; the currency is a key of the study
+            study.toml:32:9: `price` is not a plain decimal number above 0
+              hint: write digits and at most one point, more than 0, such as 18.50; the currency is a key of the study
+            study.toml:33:11: `content` is not an amount
+              hint: write a number and g, kg, mg, ml, cl, dl or l, such as "500 ml"
+            study.toml:33:13: `covers_m2` is 0
+              hint: give more than 0 and at most 1000000
+            study.toml:17:10: expected a whole number, zero or more, found -1
+            study.toml:17:9: expected a text in quotes, found 12
+              hint: put the number in quotes, so that its digits stay as they are
+        "#]],
+    );
+}
+
 proptest! {
     #[test]
     fn whatever_is_typed_into_a_study_is_taken_or_told_with_its_place(
