@@ -54,7 +54,7 @@ async fn two_taps_on_a_phone_note_a_wash_and_what_was_seen_after_it() {
     browser.until("the bench leads to the panels", "document.querySelector('nav a[href$=\"panels\"]')").await;
     browser.goto(&format!("{}panels", daemon.bench())).await;
     look(&browser, "panels", &[]).await;
-    let small = "return [...document.querySelectorAll('.watched button:not([hidden])')].filter((b) => b.getBoundingClientRect().height < 48).length";
+    let small = "return [...document.querySelectorAll('.watched button:not([hidden])')].filter((b) => b.getBoundingClientRect().height < 56).length";
     assert_eq!(browser.script(small).await, 0, "every button is large enough for a wet thumb");
     click(&browser, "#panel-0 .taps button").await;
     browser

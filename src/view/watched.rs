@@ -85,6 +85,8 @@ pub struct NotedRow {
     pub treatment: String,
     /// In a sentence without a full stop.
     pub says: String,
+    /// What somebody wrote with it; empty if nothing.
+    pub note: String,
 }
 
 impl WatchedView {
@@ -194,6 +196,7 @@ fn rows(stories: &[Story]) -> Vec<NotedRow> {
                 panel: story.panel.clone(),
                 treatment: if is_of_all { String::new() } else { story.treatment.clone() },
                 says: step.says.clone(),
+                note: step.note.clone(),
             });
         }
     }

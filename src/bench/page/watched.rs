@@ -153,6 +153,7 @@ fn of_row(view: &WatchedView, row: &NotedRow) -> Markup {
             span {
                 time datetime=(row.at) class="fig soft" { (minute) } " "
                 b { @if !row.treatment.is_empty() { (row.treatment) " on " } (row.panel) } ": " (row.says)
+                @if !row.note.is_empty() { " “" (row.note) "”" }
             }
             (take_back(view, row))
         }
