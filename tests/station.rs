@@ -88,6 +88,25 @@ async fn a_disk_that_refuses_ends_the_sitting_and_not_the_station() {
 }
 
 #[tokio::test]
+async fn a_folder_that_can_only_be_read_is_said_at_the_start_and_a_run_begins_once_it_can_be_written() {
+    for (cause, words) in [(Cause::ReadOnly, "mount it writable"), (Cause::Denied, "permissions")] {
+        let disk = FaultyDisk::new(Plan::default());
+        let stop = CancellationToken::new();
+        let (station, _, keeper) = Station::set_up(study_on(&disk), Tally::default(), stop.clone()).unwrap();
+        tokio::spawn(keeper);
+        disk.set_plan(Plan::default().all_from(0, cause));
+        let Err(Refused::Failed { what, hint }) = order(&station, begin()).await else { panic!("{cause:?}") };
+        assert!(what.contains("/harbour/") && hint.contains(words), "{what} / {hint}");
+        let stuck = Arc::clone(&station.snapshots().borrow());
+        let Phase::Stuck { what: shown, .. } = &stuck.phase else { panic!("{:?}", stuck.phase) };
+        assert_eq!(*shown, what);
+        disk.set_plan(Plan::default());
+        order(&station, begin()).await.unwrap();
+        stop.cancel();
+    }
+}
+
+#[tokio::test]
 async fn versions_only_rise_and_a_word_is_answered_with_one_that_was_shown() {
     let disk = FaultyDisk::new(Plan::default());
     let stop = CancellationToken::new();
