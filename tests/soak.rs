@@ -142,7 +142,9 @@ impl Page {
         loop {
             let line = self.lines.next().expect("the stream goes on").unwrap();
             if let Some(data) = line.strip_prefix("data: ")
-                && let Ok(state) = serde_json::from_str(data)
+                && let Ok(state) = serde_json::from_str::<Value>(data)
+                // A sign of life is no state.
+                && state["regions"].is_object()
             {
                 self.state = state;
                 self.states += 1;
