@@ -5,7 +5,6 @@
 
 #![allow(clippy::disallowed_methods, reason = "it measures how long the daemon takes to end")]
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
-#![expect(clippy::disallowed_methods, reason = "it measures how long something takes")]
 
 #[path = "common/process.rs"]
 mod process;
